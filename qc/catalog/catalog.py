@@ -1,0 +1,202 @@
+"""What was in force on a day.
+
+An entry holds from its `from`. Where it has none, its first version has always held and a changed
+one holds from the site's local day on which it was recorded, so that a change made today leaves
+the verdicts of yesterday alone. Of several limits the most specific one decides: model and stage,
+then model, then stage, then neither.
+"""
+
+import datetime as dt
+from collections.abc import Iterable
+from typing import NamedTuple, TypeVar, cast
+from zoneinfo import ZoneInfo
+
+from qc.catalog.entries import (
+    BalanceLimit,
+    Batch,
+    Characteristic,
+    Claim,
+    Entry,
+    FindingLimit,
+    FittedPart,
+    Gauge,
+    Inspector,
+    Limit,
+    Model,
+    Plan,
+    Protocol,
+    RunoutLimit,
+    Site,
+    Station,
+    key_of,
+    table_of,
+)
+
+E = TypeVar("E", bound=Entry)
+
+
+class Recorded(NamedTuple):
+    """An entry as the journal holds it: its record, its place, and when it was recorded."""
+
+    record_id: str
+    position: int
+    at: dt.datetime
+    entry: Entry
+
+
+class _Version(NamedTuple):
+    since: dt.date
+    position: int
+    entry: Entry
+
+
+class Catalog:
+    """All versions of all entries, and the questions a judge asks of them."""
+
+    def __init__(self, recorded: Iterable[Recorded] = ()) -> None:
+        self.recorded = sorted(recorded, key=lambda item: item.position)
+        self.current: dict[tuple[str, ...], Recorded] = {}
+        site = [item.entry for item in self.recorded if isinstance(item.entry, Site)]
+        self.site: Site | None = site[-1] if site else None
+        self.zone: ZoneInfo | None = ZoneInfo(self.site.time_zone) if self.site else None
+        self._day_of_hour: dict[dt.datetime, dt.date | None] = {}
+        self._versions: dict[tuple[str, ...], list[_Version]] = {}
+        for item in self.recorded:
+            self._take_in(item)
+        for versions in self._versions.values():
+            versions.sort()
+
+    def _take_in(self, item: Recorded) -> None:
+        key = key_of(item.entry)
+        first = key not in self.current
+        self.current[key] = item
+        recorded_on = dt.date.min if first else self.local_day(item.at)
+        since = max(item.entry.since or dt.date.min, recorded_on)
+        version = _Version(since, item.position, item.entry)
+        self._versions.setdefault(key[:-1], []).append(version)
+
+    def local_day(self, moment: dt.datetime) -> dt.date:
+        """The site's calendar day of a moment (UTC where the site has no time zone)."""
+        hour = moment.replace(minute=0, second=0, microsecond=0)
+        try:
+            day = self._day_of_hour[hour]
+        except KeyError:
+            day = _whole_hour_day(hour, self.zone)
+            self._day_of_hour[hour] = day
+        return day or moment.astimezone(self.zone or dt.UTC).date()
+
+    def _in_force(self, kind: type[E], named: tuple[str, ...], day: dt.date | None) -> E | None:
+        versions = self._versions.get((str(kind.__struct_config__.tag), *named))
+        if not versions:
+            return None
+        if day is None:
+            return cast(E, versions[-1].entry)
+        for version in reversed(versions):
+            if version.since <= day:
+                return cast(E, version.entry)
+        return None
+
+    def codes(self, kind: type[Entry]) -> list[str]:
+        """All codes of a table."""
+        tag = str(kind.__struct_config__.tag)
+        return [key[1] for key in self._versions if key[0] == tag]
+
+    def entries(self, kind: type[E]) -> list[E]:
+        """The newest version of every entry of a table, in the order first recorded."""
+        tag = str(kind.__struct_config__.tag)
+        return [cast(E, vs[-1].entry) for key, vs in self._versions.items() if key[0] == tag]
+
+    def model(self, code: str) -> Model | None:
+        return self._in_force(Model, (code,), None)
+
+    def batch(self, code: str) -> Batch | None:
+        return self._in_force(Batch, (code,), None)
+
+    def characteristic(self, code: str) -> Characteristic | None:
+        return self._in_force(Characteristic, (code,), None)
+
+    def station(self, code: str) -> Station | None:
+        return self._in_force(Station, (code,), None)
+
+    def inspector(self, code: str) -> Inspector | None:
+        return self._in_force(Inspector, (code,), None)
+
+    def gauge(self, code: str, day: dt.date | None = None) -> Gauge | None:
+        return self._in_force(Gauge, (code,), day)
+
+    def fitted_part(self, code: str, day: dt.date | None = None) -> FittedPart | None:
+        return self._in_force(FittedPart, (code,), day)
+
+    def protocol(self, code: str, day: dt.date | None = None) -> Protocol | None:
+        return self._in_force(Protocol, (code,), day)
+
+    def claim(self, model: str, stage: str, day: dt.date | None = None) -> Claim | None:
+        return self._in_force(Claim, (model, stage), day)
+
+    def plan(self, model: str, stage: str, day: dt.date | None = None) -> Plan | None:
+        return self._in_force(Plan, (model, stage), day)
+
+    def limit(
+        self, characteristic: str, model: str, stage: str | None, day: dt.date
+    ) -> Limit | None:
+        """The most specific limit of a characteristic."""
+        scopes = [(model, stage)] if stage else []
+        scopes += [(model, ""), ("", stage)] if stage else [(model, "")]
+        for of_model, of_stage in (*scopes, ("", "")):
+            found = self._in_force(Limit, (characteristic, of_model, of_stage or ""), day)
+            if found:
+                return found
+        return None
+
+    def runout_limits(
+        self, direction: str, stage: str, model: str, day: dt.date
+    ) -> list[RunoutLimit]:
+        """The most specific run-out limits: one, or one of `tir` and one of `form`."""
+        for of_model in (model, ""):
+            found: dict[str, RunoutLimit] = {}
+            for of in ("", "tir", "form"):
+                limit = self._in_force(RunoutLimit, (direction, stage, of_model, of), day)
+                if limit:
+                    found[limit.of or ("form" if stage == "rim" else "tir")] = limit
+            if found:
+                return list(found.values())
+        return []
+
+    def finding_limits(
+        self, zone: str, defect: str, model: str, day: dt.date
+    ) -> list[FindingLimit]:
+        """The most specific limits of a defect in a zone, one for each severity."""
+        for of_model in (model, ""):
+            found = [
+                limit
+                for severity in ("minor", "major", "critical")
+                if (limit := self._in_force(FindingLimit, (zone, defect, of_model, severity), day))
+            ]
+            if found:
+                return found
+        return []
+
+    def balance_limit(self, stage: str, model: str, day: dt.date) -> BalanceLimit | None:
+        """The most specific limit of unbalance."""
+        return self._in_force(BalanceLimit, (stage, model), day) or self._in_force(
+            BalanceLimit, (stage, ""), day
+        )
+
+    def claims_at(self, stage: str) -> list[Claim]:
+        """Every claim ever made for a stage, of any model."""
+        return [
+            cast(Claim, version.entry)
+            for key, versions in self._versions.items()
+            if key[0] == "claim" and key[2] == stage
+            for version in versions
+        ]
+
+
+def _whole_hour_day(hour: dt.datetime, zone: ZoneInfo | None) -> dt.date | None:
+    """The local day of all moments of an hour; None where midnight falls within it."""
+    last = hour + dt.timedelta(minutes=59, seconds=59, microseconds=999_999)
+    first_day, last_day = (t.astimezone(zone or dt.UTC).date() for t in (hour, last))
+    return first_day if first_day == last_day else None
+
+
+__all__ = ["Catalog", "Recorded", "table_of"]

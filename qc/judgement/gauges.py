@@ -1,0 +1,151 @@
+"""Gauges: the doubt that a failed check casts, and use after the calibration ran out."""
+
+import datetime as dt
+from collections.abc import Callable, Iterable, Sequence
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from qc.catalog.entries import Gauge
+from qc.judgement.flags import MAJOR, Flag, Verdict
+from qc.judgement.readings import Doubt, Held
+from qc.records.kinds import GaugeCheck
+
+
+def passes(check: GaugeCheck) -> bool:
+    """A check fails when its error is larger than its limit."""
+    return abs(check.reading - check.nominal) <= check.limit
+
+
+def doubts(checks: Iterable[Held]) -> list[Doubt]:
+    """The stretches of time in which the gauge's readings are in doubt.
+
+    A failed as-found check reaches back to the last passed check that was at least as strict (its
+    allowed error no larger), or to the beginning, and forward to the next such pass. A failed
+    check that a correction took away was in force until then.
+    """
+    held = list(checks)
+    final = [record for item in held if isinstance(record := item.final(), GaugeCheck)]
+    standing = _doubts_of(final)
+    if not any(item.changes for item in held):
+        return standing
+    as_logged = [item.record for item in held if isinstance(item.record, GaugeCheck)]
+    mended_at = max(item.changes[-1].at for item in held if item.changes)
+    for doubt in _doubts_of(as_logged):
+        if doubt not in standing and doubt.known_from < mended_at:
+            standing.append(doubt._replace(known_until=mended_at))
+    return standing
+
+
+def _doubts_of(checks: Sequence[GaugeCheck]) -> list[Doubt]:
+    found = []
+    for failed in sorted(checks, key=lambda check: check.taken_at):
+        if failed.found != "as-found" or passes(failed):
+            continue
+        passed = [c.taken_at for c in checks if passes(c) and c.limit <= failed.limit]
+        start = max((t for t in passed if t < failed.taken_at), default=None)
+        end = min((t for t in passed if t > failed.taken_at), default=None)
+        error = failed.reading - failed.nominal
+        found.append(Doubt(failed.taken_at, start, end, error, failed.limit))
+    return found
+
+
+class Suspect(NamedTuple):
+    """A record in doubt: since when that is known, and when it was settled, if it was."""
+
+    record_id: str
+    gauge: str
+    taken_at: dt.datetime
+    known_from: dt.datetime
+    settled_at: dt.datetime | None
+
+
+class Touched(NamedTuple):
+    """A gauge flag with the records it touches."""
+
+    flag: Flag
+    records: tuple[str, ...] = ()
+
+
+def suspect_flags(
+    gauge: Gauge, doubted: Sequence[Doubt], suspects: Sequence[Suspect]
+) -> list[Touched]:
+    """The gauge's flags for readings in doubt: one for what is open, one per settled failure."""
+    failures = {doubt.known_from: doubt for doubt in doubted}
+    by_failure: dict[dt.datetime, list[Suspect]] = {}
+    for suspect in suspects:
+        by_failure.setdefault(suspect.known_from, []).append(suspect)
+    flags, still = [], []
+    for failed_at, touched in sorted(by_failure.items()):
+        doubt = failures.get(failed_at)
+        if doubt is None:
+            continue
+        waiting = [suspect for suspect in touched if suspect.settled_at is None]
+        if waiting:
+            still.append((doubt, waiting))
+            continue
+        closed = max(s.settled_at for s in touched if s.settled_at is not None)
+        if closed > failed_at:
+            flag = Flag(_suspect(gauge, doubt, len(touched)), failed_at, closed, "settled")
+            flags.append(Touched(flag, _ids(touched)))
+    if still:
+        first = still[0][0]
+        waiting = [suspect for _, items in still for suspect in items]
+        flag = Flag(_suspect(gauge, first, len(waiting)), first.known_from)
+        flags.append(Touched(flag, _ids(waiting)))
+    return flags
+
+
+def _ids(suspects: Sequence[Suspect]) -> tuple[str, ...]:
+    ordered = sorted(set(suspects), key=lambda s: (s.taken_at, s.record_id))
+    return tuple(dict.fromkeys(suspect.record_id for suspect in ordered))
+
+
+def _suspect(gauge: Gauge, doubt: Doubt, count: int) -> Verdict:
+    readings = "1 reading is" if count == 1 else f"{count} readings are"
+    message = (
+        f"Gauge {gauge.code} was found {doubt.error} {gauge.unit} off, {doubt.limit} {gauge.unit} "
+        f"allowed: {readings} in doubt until measured again or accepted with a reason."
+    )
+    return Verdict("gauge-suspect", MAJOR, message, abs(doubt.error), doubt.limit, gauge.unit)
+
+
+FirstUse = Callable[[dt.datetime, dt.datetime | None], dt.datetime | None]
+
+
+def overdue_flags(
+    gauge: Gauge, checks: Iterable[Held], zone: ZoneInfo | None, first_use: FirstUse
+) -> list[Flag]:
+    """Use of the gauge on a local day after its calibration ran out.
+
+    `first_use(from, until)` gives the first moment in that stretch at which the gauge was used.
+    The flag closes with the next passed calibration.
+    """
+    passed = sorted(
+        (check.taken_at, check.due)
+        for item in checks
+        if isinstance(check := item.final(), GaugeCheck)
+        and check.check == "calibration" and passes(check) and check.due is not None
+    )  # fmt: skip
+    stretches = [(None, gauge.due), *passed]
+    flags = []
+    for i, (since, due) in enumerate(stretches):
+        until = stretches[i + 1][0] if i + 1 < len(stretches) else None
+        if due is None:
+            continue
+        ran_out = dt.datetime.combine(
+            due + dt.timedelta(days=1), dt.time(), tzinfo=zone or dt.UTC
+        ).astimezone(dt.UTC)
+        start = ran_out if since is None else max(since, ran_out)
+        used = first_use(start, until)
+        if used is not None:
+            closed_by = None if until is None else "calibration"
+            flags.append(Flag(_overdue(gauge, due), used, until, closed_by))
+    return flags
+
+
+def _overdue(gauge: Gauge, due: dt.date) -> Verdict:
+    message = (
+        f"Gauge {gauge.code} was used after its calibration fell due on {due.isoformat()}: "
+        "calibrate it, then look at what it measured since."
+    )
+    return Verdict("gauge-overdue", MAJOR, message)

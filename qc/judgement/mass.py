@@ -1,0 +1,114 @@
+"""Bare mass of a part against its claim."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from qc.catalog.catalog import Catalog
+from qc.catalog.entries import Claim
+from qc.judgement.flags import MAJOR, Verdict
+from qc.judgement.readings import Around, Outcome, Quantity, Reading, valid
+from qc.physics.mass import FittedPiece, Mass, bare_mass, mean_mass
+from qc.records.kinds import Weighing
+from qc.statistics.conformity import GUARD, probability_above, probability_below, verdict
+
+_GUARD = Decimal(str(GUARD))
+
+
+def weighed_mass(weighing: Weighing, catalog: Catalog) -> Mass:
+    """The bare mass that one weighing gives, with the catalog in force on its day."""
+    day = catalog.local_day(weighing.taken_at)
+    gauge = catalog.gauge(weighing.gauge, day)
+    pieces = []
+    for code, count in weighing.fitted.items():
+        part = catalog.fitted_part(code, day)
+        if part:
+            pieces.append(FittedPiece(code, count, part.mass_g, float(part.u_g), float(part.sd_g)))
+    return bare_mass(
+        weighing.gross_g,
+        gauge=weighing.gauge,
+        gauge_u_g=float(gauge.u) if gauge else 0.0,
+        resolution_g=float(gauge.resolution) if gauge else 0.0,
+        fitted=pieces,
+    )
+
+
+def part_mass(readings: Sequence[Reading], catalog: Catalog) -> Mass:
+    """The mean of weighings; what they share does not shrink."""
+    masses = [weighed_mass(reading.record, catalog) for reading in readings]  # type: ignore[arg-type]
+    return masses[0] if len(masses) == 1 else mean_mass(masses)
+
+
+def judge_mass(stage: str, readings: Sequence[Reading], model: str, around: Around) -> Outcome:
+    """The mass of a part at a stage: its quantity, and flags when it lies off the claim."""
+    used, suspect = valid(readings)
+    if not used:
+        return Outcome()
+    catalog = around.catalog
+    mass = part_mass(used, catalog)
+    newest = used[-1].record
+    claim = catalog.claim(model, stage, catalog.local_day(newest.taken_at))
+    basis = tuple(reading.record.record_id for reading in used)
+    if claim is None:
+        bare = Quantity(stage, "bare-mass", mass.bare_g, newest.taken_at, mass.u_g, suspect)
+        what = f"{stage} weight: no claim for model {model}"
+        return Outcome(quantities=[bare], uncovered=what, basis=basis)
+    flags, beyond, conformity = against_claim(mass, claim, stage, basis)
+    bare = Quantity(
+        *(stage, "bare-mass", mass.bare_g, newest.taken_at, mass.u_g, suspect),
+        verdict=conformity,
+        beyond=beyond,
+    )
+    return Outcome(flags, [bare])
+
+
+def against_claim(
+    mass: Mass, claim: Claim, stage: str, basis: tuple[str, ...]
+) -> tuple[list[Verdict], str, str]:
+    """Flags, `over` or `under` (or nothing), and the verdict in words.
+
+    `guarded` claims want the mass inside by 1.645 standard uncertainties (JCGM 106:2012).
+    """
+    bare, u = mass.bare_g, mass.u_g
+    upper, lower = claim.claimed_g + claim.over_g, claim.claimed_g - claim.under_g
+    guard = _GUARD * Decimal(repr(u)) if claim.rule == "guarded" else Decimal(0)
+    over, under = bare > upper - guard, bare < lower + guard
+    conformity = verdict(bare, u, lower, upper)
+    if not over and not under:
+        return [], "", conformity
+    flags = []
+    if over:
+        chance = probability_above(float(bare), u, float(upper))
+        flags.append(_off_claim("over", mass, claim, upper, chance, stage, basis))
+    if under:
+        chance = probability_below(float(bare), u, float(lower))
+        flags.append(_off_claim("under", mass, claim, lower, chance, stage, basis))
+    return flags, "over" if over else "under", conformity
+
+
+def _off_claim(
+    side: str,
+    mass: Mass,
+    claim: Claim,
+    limit: Decimal,
+    chance: float,
+    stage: str,
+    basis: tuple[str, ...],
+) -> Verdict:
+    beyond = abs(mass.bare_g - limit)
+    where = "beyond" if (mass.bare_g > limit) == (side == "over") and beyond else "not clear of"
+    hint = " A light part may lack material." if side == "under" else ""
+    message = (
+        f"Bare {stage} mass {mass.bare_g:.1f} g is {where} the {limit} g that the claim of "
+        f"{claim.claimed_g} g allows ({beyond:.1f} g, standard uncertainty {mass.u_g:.2f} g).{hint}"
+    )
+    return Verdict(
+        f"weight-{side}-claim",
+        MAJOR,
+        message,
+        value=mass.bare_g,
+        limit=limit,
+        unit="g",
+        stage=stage,
+        probability=chance,
+        basis=basis,
+    )

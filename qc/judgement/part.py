@@ -1,0 +1,385 @@
+"""The replay: what was recorded of a part, in order of time, judged as it was known then.
+
+Each record takes effect at its time, each correction at its own, each failed gauge check when it
+was made; after every step the aspects it touched are judged again, so that a flag opens and closes
+when it did and not when the files happened to arrive. A batch is replayed in the same way.
+"""
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+from qc.judgement import impact, measurement
+from qc.judgement.flags import MINOR, SETTLING, Flag, FlagBook, Verdict
+from qc.judgement.gauges import Suspect
+from qc.judgement.mass import judge_mass
+from qc.judgement.readings import Around, Change, Doubt, Held, Outcome, Quantity, Reading, Tested
+from qc.judgement.runout import judge_runout
+from qc.judgement.standing import (
+    Standing,
+    last_rework,
+    missing_items,
+    release_counts,
+    standing_of,
+)
+from qc.records.kinds import (
+    Balance,
+    Correction,
+    CustomerReturn,
+    Disposition,
+    Drop,
+    Finding,
+    Inspection,
+    Measurement,
+    Receipt,
+    Record,
+    Runout,
+    Weighing,
+)
+
+Aspect = tuple[str, ...]
+COVERAGE: Aspect = ("coverage",)
+RECEIVED: Aspect = ("received",)
+READING_KINDS = (Weighing, Runout, Measurement, Inspection, Finding, Balance, Drop)
+
+
+class Judged(NamedTuple):
+    """All that follows for one part or batch."""
+
+    model: str | None
+    batch: str | None
+    flags: list[Flag]
+    quantities: list[Quantity]
+    tests: list[Tested]
+    suspects: list[Suspect]
+    standing: Standing
+
+
+class Step(NamedTuple):
+    """One step of the replay: a record reads `content` from now on, or is merely looked at anew."""
+
+    at: dt.datetime
+    held: Held
+    content: Record | None
+    accepted: bool
+
+
+def aspect_of(record: Record) -> Aspect | None:
+    """The aspect that a reading belongs to."""
+    match record:
+        case Weighing():
+            return "mass", record.stage
+        case Runout():
+            return "runout", record.stage, record.direction
+        case Measurement():
+            return "measurement", record.stage or "", record.characteristic
+        case Balance():
+            return "balance", record.stage
+        case Finding():
+            return ("findings",)
+        case Drop():
+            return ("impact",)
+    return None
+
+
+def belongs(record: Record, serial: str | None, batch: str | None) -> bool:
+    """Whether a record is about this part, or about this batch as such."""
+    if serial is not None:
+        return getattr(record, "serial", None) == serial
+    return not isinstance(record, Receipt) and getattr(record, "batch", None) == batch
+
+
+def judge_part(serial: str, held: Sequence[Held], around: Around) -> Judged:
+    """Replay a part. `held` are its records with their corrections, in any order."""
+    return _Replay(around, serial, None).run(held)
+
+
+def judge_batch(batch: str, held: Sequence[Held], around: Around) -> Judged:
+    """Replay what was recorded of a batch as such."""
+    return _Replay(around, None, batch).run(held)
+
+
+class _Replay:
+    """The state while one subject's history is walked through."""
+
+    def __init__(self, around: Around, serial: str | None, batch: str | None) -> None:
+        self.around, self.serial = around, serial
+        self.batch = batch
+        self.model: str | None = None
+        if batch is not None:
+            entry = around.catalog.batch(batch)
+            self.model = entry.model if entry else ""
+        self.book = FlagBook()
+        self.known: dict[Aspect, dict[str, Reading]] = {}
+        self.outcomes: dict[Aspect, Outcome] = {}
+        self.receipts: dict[str, Reading] = {}
+        self.unreceived: dict[str, Reading] = {}
+        self.decisions: list[Disposition] = []
+        self.records: list[Record] = []
+
+    def run(self, held: Sequence[Held]) -> Judged:
+        final = [record for item in held if (record := self._mine(item.final())) is not None]
+        self.records = sorted(final, key=lambda r: r.taken_at)
+        self.decisions = [r for r in self.records if isinstance(r, Disposition)]
+        for step in sorted(self._steps(held), key=_step_order):
+            if isinstance(step.content, Disposition):
+                self._decide(step.content)
+            else:
+                self._take(step)
+        quantities = [q for outcome in self.outcomes.values() for q in outcome.quantities]
+        if self.model is not None:
+            looks = [r for r in self.records if isinstance(r, Inspection)]
+            findings = [r for r in self.records if isinstance(r, Finding)]
+            quantities += measurement.findings_per_part(looks, findings)
+        tests = [test for outcome in self.outcomes.values() for test in outcome.tests]
+        return Judged(
+            *(self.model, self.batch, self.book.all(), quantities, tests),
+            self._suspects(held),
+            self._standing(),
+        )
+
+    def _mine(self, record: Record | None) -> Record | None:
+        mine = record is not None and belongs(record, self.serial, self.batch_subject)
+        return record if mine else None
+
+    @property
+    def batch_subject(self) -> str | None:
+        return self.batch if self.serial is None else None
+
+    def _steps(self, held: Sequence[Held]) -> Iterator[Step]:
+        for item in held:
+            last = item.final()
+            if isinstance(item.record, Disposition) or isinstance(last, Disposition):
+                # decisions are taken as they stand in the end
+                if isinstance(last, Disposition) and self._mine(last):
+                    yield Step(last.taken_at, item, last, False)
+                continue
+            if isinstance(item.record, Correction):
+                continue
+            yield from self._content_steps(item)
+
+    def _content_steps(self, item: Held) -> Iterator[Step]:
+        states = [Change(item.record.taken_at, item.record)]
+        for change in item.changes:
+            at = max(change.at, item.record.taken_at)
+            if states[-1].at == at:
+                states.pop()
+            states.append(change._replace(at=at))
+        for i, (at, content, accepted) in enumerate(states):
+            mine = self._mine(content)
+            yield Step(at, item, mine, accepted)
+            until = states[i + 1].at if i + 1 < len(states) else None
+            for doubt in self._doubts(mine):
+                for moment in (doubt.known_from, doubt.known_until):
+                    if moment and moment > at and (until is None or moment < until):
+                        yield Step(moment, item, mine, accepted)
+
+    def _doubts(self, record: Record | None) -> list[Doubt]:
+        """The doubts that cover a record, known by now or later."""
+        gauge = getattr(record, "gauge", None)
+        doubts = self.around.doubts.get(gauge, ()) if gauge else ()
+        return [doubt for doubt in doubts if record and doubt.covers(record.taken_at)]
+
+    def _in_doubt(self, record: Record, at: dt.datetime) -> bool:
+        return any(
+            doubt.known_from <= at and (doubt.known_until is None or at < doubt.known_until)
+            for doubt in self._doubts(record)
+        )
+
+    def _take(self, step: Step) -> None:
+        """A record comes, changes, goes, or its gauge comes into doubt."""
+        touched: set[Aspect] = set()
+        name = step.held.record.record_id
+        for aspect, readings in self.known.items():
+            if readings.pop(name, None):
+                touched.add(aspect)
+        self.unreceived.pop(name, None)
+        had_receipt = self.receipts.pop(name, None)
+        content = step.content
+        if content is not None:
+            suspect = not step.accepted and self._in_doubt(content, step.at)
+            reading = Reading(content, suspect)
+            about = aspect_of(content)
+            if about:
+                self.known.setdefault(about, {})[name] = reading
+                touched.add(about)
+            if isinstance(content, READING_KINDS):
+                self.unreceived[name] = reading
+            if isinstance(content, Receipt):
+                self.receipts[name] = reading
+            if isinstance(content, CustomerReturn):
+                touched.add(("impact",))
+        if self.serial is not None and (had_receipt or isinstance(content, Receipt)):
+            self._receive()
+            touched.update(self.known)
+        self._judge(touched, step.at)
+
+    def _receive(self) -> None:
+        """The newest receipt says what the part is."""
+        newest = max(self.receipts.values(), key=lambda r: r.order, default=None)
+        receipt = newest.record if newest else None
+        self.model = receipt.model if isinstance(receipt, Receipt) else None
+        self.batch = receipt.batch if isinstance(receipt, Receipt) else None
+
+    def _judge(self, touched: set[Aspect], at: dt.datetime) -> None:
+        if self.model is None:
+            self.outcomes.clear()
+            for aspect in (*self.known, COVERAGE):
+                self.book.judged(aspect, (), at)
+            self.book.judged(RECEIVED, self._not_received(), at)
+            return
+        self.book.judged(RECEIVED, (), at)
+        for aspect in sorted(touched):
+            outcome = self._outcome(aspect, self.model, at)
+            self.outcomes[aspect] = outcome
+            self.book.judged(aspect, outcome.verdicts, at)
+        if touched:
+            self.book.judged(COVERAGE, self._uncovered(), at)
+
+    def _outcome(self, aspect: Aspect, model: str, at: dt.datetime) -> Outcome:
+        readings = list(self.known.get(aspect, {}).values())
+        match aspect:
+            case ("mass", stage):
+                rework = last_rework(self.decisions, at)
+                since = [r for r in readings if rework is None or r.record.taken_at > rework]
+                return judge_mass(stage, since, model, self.around)
+            case ("runout", stage, direction):
+                return judge_runout(stage, direction, readings, model, self.around)
+            case ("measurement", stage, code):
+                return measurement.judge_measurement(stage, code, readings, model, self.around)
+            case ("balance", stage):
+                return measurement.judge_balance(stage, readings, model, self.around)
+            case ("findings",):
+                return measurement.judge_findings(readings, model, self.around)
+        return self._impact(readings)
+
+    def _impact(self, readings: Sequence[Reading]) -> Outcome:
+        """All tests of a part; only the first one of a fresh part counts."""
+        tests: dict[str, list[Reading]] = {}
+        for reading in readings:
+            assert isinstance(reading.record, Drop)
+            tests.setdefault(reading.record.test, []).append(reading)
+        spoilt = [
+            record.taken_at
+            for record in self.records
+            if isinstance(record, CustomerReturn)
+            or (isinstance(record, Disposition) and record.decision == "repair")
+        ]
+        started = {test: min(r.record.taken_at for r in hits) for test, hits in tests.items()}
+        first = min(started, key=lambda test: (started[test], test), default=None)
+        verdicts: list[Verdict] = []
+        tested = []
+        for test in sorted(tests, key=lambda test: (started[test], test)):
+            fresh = test == first and not any(t <= started[test] for t in spoilt)
+            result = self._tested(test, tests[test], fresh)
+            if result:
+                tested.append(result[0])
+                verdicts += result[1]
+        return Outcome(verdicts, _survived(tested), tests=tested)
+
+    def _tested(
+        self, test: str, readings: Sequence[Reading], fresh: bool
+    ) -> tuple[Tested, list[Verdict]] | None:
+        drops = [r.record for r in readings if isinstance(r.record, Drop)]
+        start = min(drops, key=lambda d: (d.drop_no, d.taken_at, d.record_id))
+        day = self.around.catalog.local_day(start.taken_at)
+        protocol = self.around.catalog.protocol(start.protocol, day)
+        if protocol is None:
+            return None
+        result = impact.evaluate(drops, protocol)
+        basis = tuple(sorted(drop.record_id for drop in drops))
+        verdicts = impact.verdicts(test, result, protocol, basis) if fresh else []
+        marks = result.marks if fresh else tuple(sorted((*result.marks, impact.STRUCK_BEFORE)))
+        tested = Tested(
+            *(test, protocol.code, protocol.stage, protocol.method, protocol.required_multiple),
+            *(result.survived, result.failed, result.damaged, result.first_damage, marks),
+            suspect=any(reading.suspect for reading in readings),
+            at=min(drop.taken_at for drop in drops),
+            drawn=start.drawn,
+        )
+        return tested, verdicts
+
+    def _uncovered(self) -> list[Verdict]:
+        words = [o.uncovered for _, o in sorted(self.outcomes.items()) if o.uncovered]
+        if not words:
+            return []
+        basis = tuple(sorted({record for o in self.outcomes.values() for record in o.basis}))
+        message = "Not judged: " + "; ".join(words) + ". Add the limit or claim to the catalog."
+        return [Verdict("not-judged", MINOR, message, basis=basis)]
+
+    def _not_received(self) -> list[Verdict]:
+        if not self.unreceived:
+            return []
+        message = "Readings of a part that was never received: its model and batch are unknown."
+        return [Verdict("not-received", MINOR, message)]
+
+    def _decide(self, decision: Disposition) -> None:
+        at = decision.taken_at
+        earlier = [d for d in self.decisions if d.taken_at < at]
+        if any(d.decision in ("scrap", "return-to-supplier") for d in earlier):
+            return
+        if decision.decision == "rework":
+            self.book.reworked()
+            self._judge({aspect for aspect in self.known if aspect[0] == "mass"}, at)
+        elif decision.decision == "repair":
+            self._judge({aspect for aspect in self.known if aspect[0] == "impact"}, at)
+        elif decision.decision in SETTLING and (
+            decision.decision != "release" or release_counts(decision, self.decisions, self.records)
+        ):
+            self.book.settled(decision.decision, at)
+
+    def _standing(self) -> Standing:
+        standing = standing_of(self.decisions, self.records)
+        rework = last_rework(self.decisions)
+        missing: tuple[str, ...] = ()
+        if self.model is not None and self.serial is not None:
+            missing = missing_items(self.model, self.records, rework, self.around.catalog)
+        critical = tuple(sorted(flag.verdict.flag for flag in self.book.open_critical()))
+        return replace(standing, missing=missing, critical=critical)
+
+    def _suspects(self, held: Sequence[Held]) -> list[Suspect]:
+        """Every record that is or was in doubt, and when it was measured again or accepted."""
+        found = []
+        for item in held:
+            record = self._mine(item.final())
+            if record is None:
+                continue
+            accepted = item.changes[-1].at if item.changes and item.changes[-1].accepted else None
+            for doubt in self._doubts(record):
+                if doubt.known_until is None:
+                    settled = accepted or self._again(record)
+                    gauge = str(getattr(record, "gauge", ""))
+                    found.append(
+                        Suspect(record.record_id, gauge, record.taken_at, doubt.known_from, settled)
+                    )
+        return found
+
+    def _again(self, record: Record) -> dt.datetime | None:
+        """When the same was measured again on a gauge that is not in doubt."""
+        aspect = aspect_of(record)
+        if aspect is None or isinstance(record, Drop):
+            return None
+        later = [
+            reading.record.taken_at
+            for reading in self.known.get(aspect, {}).values()
+            if reading.record.taken_at > record.taken_at
+            and not reading.suspect
+            and getattr(reading.record, "side", None) == getattr(record, "side", None)
+        ]
+        return min(later, default=None)
+
+
+def _step_order(step: Step) -> tuple[dt.datetime, int, str]:
+    """At one moment: receipts, readings, decisions; then by identity, never by arrival."""
+    record = step.held.record
+    rank = {Receipt: 0, Disposition: 2}.get(type(record), 1)
+    return step.at, rank, record.record_id
+
+
+def _survived(tested: Sequence[Tested]) -> list[Quantity]:
+    return [
+        Quantity(t.stage, "survived-multiple", t.survived, t.at, None, t.suspect, t.protocol)
+        for t in tested
+        if impact.STRUCK_BEFORE not in t.marks
+    ]

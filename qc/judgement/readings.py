@@ -1,0 +1,128 @@
+"""What the judge is given: records with their changes, and the facts around them."""
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import NamedTuple
+
+from qc.catalog.catalog import Catalog
+from qc.judgement.flags import Verdict
+from qc.records.kinds import Record
+
+
+class Change(NamedTuple):
+    """From `at` on a record reads `content` (None: void); `accepted` in spite of its gauge."""
+
+    at: dt.datetime
+    content: Record | None
+    accepted: bool = False
+
+
+class Held(NamedTuple):
+    """A record of the journal with the corrections made to it, oldest first."""
+
+    record: Record
+    changes: tuple[Change, ...] = ()
+
+    def final(self) -> Record | None:
+        """What it says in the end."""
+        return self.changes[-1].content if self.changes else self.record
+
+
+class Reading(NamedTuple):
+    """A record as known at one moment of the replay."""
+
+    record: Record
+    suspect: bool = False
+
+    @property
+    def order(self) -> tuple[dt.datetime, str]:
+        """In order of time; equal times by identity, so that arrival never matters."""
+        return self.record.taken_at, self.record.record_id
+
+
+class Doubt(NamedTuple):
+    """A stretch of time in which a gauge's readings are in doubt, from one failed check.
+
+    Readings with `start` < taken_at < `end` are meant (None: unbounded); the doubt is known from
+    `known_from` on, and until `known_until` where a correction took the failed check away.
+    """
+
+    known_from: dt.datetime
+    start: dt.datetime | None
+    end: dt.datetime | None
+    error: Decimal
+    limit: Decimal
+    known_until: dt.datetime | None = None
+
+    def covers(self, moment: dt.datetime) -> bool:
+        """Whether a reading of this moment is in doubt."""
+        after = self.start is None or moment > self.start
+        return after and (self.end is None or moment < self.end)
+
+
+Doubts = Mapping[str, Sequence[Doubt]]
+
+
+class Around(NamedTuple):
+    """The facts around a subject: the catalog, and the gauges in doubt."""
+
+    catalog: Catalog
+    doubts: Doubts
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """What an aspect comes to: one number per part, stage and characteristic."""
+
+    stage: str
+    characteristic: str
+    value: Decimal
+    at: dt.datetime
+    u: float | None = None
+    suspect: bool = False
+    protocol: str = ""
+    verdict: str = ""
+    beyond: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What judging one aspect gave. `uncovered` says in words what no limit or claim covers."""
+
+    verdicts: Sequence[Verdict] = ()
+    quantities: Sequence[Quantity] = ()
+    uncovered: str = ""
+    basis: tuple[str, ...] = ()
+    tests: Sequence["Tested"] = field(default=())
+
+
+@dataclass(frozen=True, slots=True)
+class Tested:
+    """One impact test as judged: survived up to here, failed by there or not at all."""
+
+    test: str
+    protocol: str
+    stage: str
+    method: str
+    required: Decimal
+    survived: Decimal
+    failed: Decimal | None
+    damaged: bool
+    first_damage: int | None
+    marks: tuple[str, ...]
+    suspect: bool
+    at: dt.datetime
+    drawn: str | None
+
+
+def valid(readings: Sequence[Reading]) -> tuple[list[Reading], bool]:
+    """The readings that count, oldest first, and whether all there is is in doubt.
+
+    Readings in doubt give way to others; where there are no others they still raise flags (a
+    doubtful reading out of its limits is no reason to trust the part), marked as suspect.
+    """
+    ordered = sorted(readings, key=lambda reading: reading.order)
+    good = [reading for reading in ordered if not reading.suspect]
+    return (good, False) if good else (ordered, bool(ordered))

@@ -1,0 +1,87 @@
+"""Run-out of a part against its limits."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import NamedTuple
+
+from qc.judgement.flags import MAJOR, Verdict
+from qc.judgement.readings import Around, Outcome, Quantity, Reading, valid
+from qc.physics.runout import form_mm, tir_mm
+from qc.records.kinds import Runout
+
+
+class Turn(NamedTuple):
+    """What one turn on the stand gives; no form where only the TIR was typed."""
+
+    tir_mm: Decimal
+    form_mm: Decimal | None
+
+
+def turn_of(record: Runout) -> Turn:
+    """TIR and form of a run-out record."""
+    if not record.readings_mm:
+        assert record.tir_mm is not None
+        return Turn(record.tir_mm, None)
+    form = form_mm([float(reading) for reading in record.readings_mm])
+    return Turn(tir_mm(record.readings_mm), Decimal(repr(form)))
+
+
+def judge_runout(
+    stage: str, direction: str, readings: Sequence[Reading], model: str, around: Around
+) -> Outcome:
+    """The newest turn of each side, the larger side counting, against TIR or form limits.
+
+    A bare rim is judged by its form, since the once-per-turn part is the set-up's; a wheel by its
+    TIR; a typed TIR as given.
+    """
+    used, suspect = valid(readings)
+    if not used:
+        return Outcome()
+    newest: dict[str | None, Runout] = {}
+    for reading in used:
+        assert isinstance(reading.record, Runout)
+        newest[reading.record.side] = reading.record
+    turns = [turn_of(record) for record in newest.values()]
+    at = max(record.taken_at for record in newest.values())
+    basis = tuple(sorted(record.record_id for record in newest.values()))
+    largest = max(turn.tir_mm for turn in turns)
+    forms = [turn.form_mm for turn in turns if turn.form_mm is not None]
+    limits = around.catalog.runout_limits(direction, stage, model, around.catalog.local_day(at))
+    verdicts = []
+    for limit in limits:
+        of = limit.of or ("form" if stage == "rim" else "tir")
+        judged = [turn.form_mm if of == "form" and turn.form_mm is not None else turn.tir_mm
+                  for turn in turns]  # fmt: skip
+        if max(judged) > limit.limit_mm:
+            verdicts.append(
+                _beyond(
+                    direction, stage, of if forms else "tir", max(judged), limit.limit_mm, basis
+                )
+            )
+    tir = Quantity(stage, f"tir-{direction}", largest, at, None, suspect,
+                   beyond="over" if verdicts else "")  # fmt: skip
+    quantities = [tir]
+    if forms:
+        quantities.append(
+            Quantity(stage, f"form-{direction}", max(forms), at, None, suspect, beyond=tir.beyond)
+        )
+    uncovered = "" if limits else f"{direction} run-out at stage {stage}: no limit"
+    # of a limit on TIR and one on form, the worse finding stands for the flag
+    return Outcome(verdicts[:1], quantities, uncovered, basis)
+
+
+def _beyond(
+    direction: str, stage: str, of: str, value: Decimal, limit: Decimal, basis: tuple[str, ...]
+) -> Verdict:
+    name = "form" if of == "form" else "total indicator reading"
+    return Verdict(
+        f"runout-{direction}",
+        MAJOR,
+        f"{direction.capitalize()} run-out of the {stage} ({name}) is {value:.2f} mm; "
+        f"the limit is {limit} mm.",
+        value=value,
+        limit=limit,
+        unit="mm",
+        stage=stage,
+        basis=basis,
+    )

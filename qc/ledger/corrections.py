@@ -1,0 +1,202 @@
+"""Corrections: what a record says from when on, whoever corrected whom."""
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
+
+import msgspec
+from sqlalchemy import Connection, delete, or_, select
+
+from qc.judgement.readings import Change, Held
+from qc.ledger.bulk import insert_rows, pieces
+from qc.ledger.journal import Subject, subject_of
+from qc.ledger.tables import Journal, Mends, Override
+from qc.records.canonical import from_body
+from qc.records.kinds import Correction, Record
+
+
+class Placed(NamedTuple):
+    """A record with its place in the journal."""
+
+    position: int
+    record: Record
+
+
+Corrections = Mapping[str, Sequence[Placed]]
+
+
+def replacement_of(correction: Correction) -> Record:
+    """The record that stands in for the corrected one; it keeps the original's id."""
+    plain = dict(correction.replacement or {}) | {"record_id": correction.of}
+    return from_body(msgspec.json.encode(plain))
+
+
+def resolve(root: Record, corrections: Corrections) -> Held:
+    """A record with all its changes, oldest first.
+
+    The newest correction by its own time decides, then the one that arrived later; a correction
+    may itself be corrected.
+    """
+    times = sorted(_times(root.record_id, corrections, set()))
+    changes = []
+    for at in times:
+        content, accepted = _as_of(root, corrections, at, frozenset())
+        changes.append(Change(at, content, accepted))
+    return Held(root, tuple(changes))
+
+
+def _times(record_id: str, corrections: Corrections, seen: set[str]) -> set[dt.datetime]:
+    if record_id in seen:
+        return set()
+    seen.add(record_id)
+    times: set[dt.datetime] = set()
+    for placed in corrections.get(record_id, ()):
+        times.add(placed.record.taken_at)
+        times |= _times(placed.record.record_id, corrections, seen)
+    return times
+
+
+def _as_of(
+    record: Record, corrections: Corrections, at: dt.datetime, above: frozenset[str]
+) -> tuple[Record | None, bool]:
+    """What the record says at a moment, and whether it was accepted in spite of its gauge."""
+    above |= {record.record_id}
+    content: Record | None = record
+    accepted = False
+    in_force = []
+    for position, correction in corrections.get(record.record_id, ()):
+        if correction.record_id in above or correction.taken_at > at:
+            continue
+        says, _ = _as_of(correction, corrections, at, above)
+        if isinstance(says, Correction) and says.of == record.record_id:
+            in_force.append((says.taken_at, position, says))
+    for _, _, says in sorted(in_force, key=lambda item: item[:2]):
+        if says.void:
+            content, accepted = None, False
+        elif says.accept:
+            accepted = True
+        else:
+            content = replacement_of(says)
+    return content, accepted
+
+
+def corrections_of(connection: Connection, record_ids: Iterable[str]) -> dict[str, list[Placed]]:
+    """All corrections of these records, and those of the corrections, and so on."""
+    found: dict[str, list[Placed]] = {}
+    waiting = set(record_ids)
+    done: set[str] = set()
+    while waiting:
+        done |= waiting
+        following = set()
+        for piece in pieces(sorted(waiting)):
+            query = (
+                select(Mends.of, Journal.position, Journal.body)
+                .join(Journal, Journal.record_id == Mends.record_id)
+                .where(Mends.of.in_(piece))
+                .order_by(Journal.position)
+            )
+            for of, position, text in connection.execute(query):
+                record = from_body(text)
+                found.setdefault(of, []).append(Placed(position, record))
+                following.add(record.record_id)
+        waiting = following - done
+    return found
+
+
+def any_corrections(connection: Connection) -> bool:
+    """Whether there is any correction at all; mostly there is none."""
+    return connection.execute(select(Mends.of).limit(1)).first() is not None
+
+
+def note_links(connection: Connection, corrections: Iterable[Correction]) -> None:
+    """Remember which record each correction names, also one named by its own replacement."""
+    links = set()
+    for correction in corrections:
+        links.add((correction.of, correction.record_id))
+        if (correction.replacement or {}).get("kind") == "correction":
+            inner = replacement_of(correction)
+            if isinstance(inner, Correction):
+                links.add((inner.of, correction.of))
+    known = set()
+    for piece in pieces(sorted(of for of, _ in links)):
+        query = select(Mends.of, Mends.record_id).where(Mends.of.in_(piece))
+        known |= {(row[0], row[1]) for row in connection.execute(query)}
+    insert_rows(connection, Mends, ("of", "record_id"), sorted(links - known))
+
+
+def roots_of(connection: Connection, record_ids: Iterable[str]) -> set[str]:
+    """The records at the far end of chains of corrections, as far as they have arrived."""
+    roots: set[str] = set()
+    waiting, done = set(record_ids), set()
+    while waiting:
+        done |= waiting
+        following = set()
+        for piece in pieces(sorted(waiting)):
+            query = select(Journal.record_id, Journal.kind).where(Journal.record_id.in_(piece))
+            rows = [(row[0], row[1]) for row in connection.execute(query)]
+            roots |= {record_id for record_id, kind in rows if kind != "correction"}
+            chained = [record_id for record_id, kind in rows if kind == "correction"]
+            links = select(Mends.of).where(Mends.record_id.in_(chained))
+            following |= {row[0] for row in connection.execute(links)} if chained else set()
+        waiting = following - done
+    return roots
+
+
+def override(connection: Connection, roots: Iterable[str]) -> list[Subject]:
+    """Say anew where corrected records belong; returns every subject they left or came to."""
+    touched: list[Subject] = []
+    for piece in pieces(sorted(roots)):
+        before = select(Override.serial, Override.batch, Override.gauge, Override.checked).where(
+            Override.record_id.in_(piece)
+        )
+        touched += [Subject(*row) for row in connection.execute(before)]
+        connection.execute(delete(Override).where(Override.record_id.in_(piece)))
+        rows = []
+        for held in load_held(connection, piece):
+            final = held.final()
+            now = subject_of(final)
+            touched += [subject_of(held.record), now]
+            rows.append((held.record.record_id, final.taken_at if final else None, *now))
+        columns = ("record_id", "taken_at", "serial", "batch", "gauge", "checked")
+        insert_rows(connection, Override, columns, rows)
+    return touched
+
+
+def load_held(connection: Connection, record_ids: Sequence[str]) -> list[Held]:
+    """Records by identity, with their changes."""
+    bodies = []
+    for piece in pieces(list(record_ids)):
+        query = select(Journal.body).where(Journal.record_id.in_(piece))
+        bodies += [row[0] for row in connection.execute(query)]
+    corrections = corrections_of(connection, record_ids)
+    return [resolve(from_body(text), corrections) for text in bodies]
+
+
+def histories(
+    connection: Connection, column: str, names: Sequence[str], corrected: bool
+) -> dict[str, list[Held]]:
+    """All records about each of some serials, batches or checked gauges, with their changes.
+
+    `column` is `serial`, `batch` or `checked`; `corrected` says whether there are corrections.
+    """
+    found: dict[str, list[Held]] = {name: [] for name in names}
+    for piece in pieces(list(names)):
+        about = getattr(Journal, column)
+        mended: set[str] = set()
+        if corrected:
+            query = (
+                select(Override.record_id)
+                .join(Journal, Journal.record_id == Override.record_id)
+                .where(or_(about.in_(piece), getattr(Override, column).in_(piece)))
+            )
+            mended = {row[0] for row in connection.execute(query)}
+        rows = connection.execute(select(about, Journal.body).where(about.in_(piece)))
+        for name, text in rows:
+            held = Held(from_body(text))
+            if held.record.record_id not in mended:
+                found[name].append(held)
+        for held in load_held(connection, sorted(mended)):
+            states = [held.record, *(change.content for change in held.changes)]
+            for name in {getattr(subject_of(state), column) for state in states} & found.keys():
+                found[name].append(held)
+    return found

@@ -1,0 +1,116 @@
+"""Opening a database: SQLite for one bench, PostgreSQL for a shop."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
+from sqlalchemy.pool import NullPool
+
+from qc.errors import RimqcError
+
+DEFAULT_FILE = "rimqc.sqlite"
+BUSY_SECONDS = 60
+DRIVERS = {"sqlite": "sqlite", "postgresql": "postgresql+psycopg", "postgres": "postgresql+psycopg"}
+
+
+def read_url(text: str) -> URL:
+    """The database's address, or an error that shows how one looks."""
+    example = "sqlite:///rimqc.sqlite or postgresql+psycopg://user@host/name"
+    try:
+        url = make_url(text)
+    except ArgumentError:
+        raise RimqcError(f"--db {text!r} is no database address; write {example}", 2) from None
+    name = url.drivername.partition("+")[0]
+    if name not in DRIVERS:
+        raise RimqcError(f"--db names a {name} database; use {example}", 2)
+    return url if "+" in url.drivername else url.set(drivername=DRIVERS[name])
+
+
+def open_engine(url: URL, *, pooled: bool = True) -> Engine:
+    """An engine with our settings; nothing is opened yet."""
+    options: dict[str, Any] = {} if pooled else {"poolclass": NullPool}
+    if url.get_backend_name() == "sqlite":
+        options["connect_args"] = {"timeout": BUSY_SECONDS, "check_same_thread": False}
+    else:
+        options["connect_args"] = {"connect_timeout": 10}
+    try:
+        engine = create_engine(url, **options)
+    except (NoSuchModuleError, ImportError, ArgumentError) as fault:
+        raise RimqcError(f"--db {url!r} cannot be opened: {fault}", 2) from None
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _set_up_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _set_up_sqlite(connection: Any, _record: Any) -> None:
+    connection.isolation_level = (
+        None  # transactions begin where we say, not where the driver guesses
+    )
+    cursor = connection.cursor()
+    cursor.execute(f"PRAGMA busy_timeout={BUSY_SECONDS * 1000}")
+    cursor.execute("PRAGMA journal_mode=WAL")
+    cursor.execute("PRAGMA synchronous=FULL")
+    cursor.execute("PRAGMA foreign_keys=ON")
+    cursor.execute("PRAGMA temp_store=MEMORY")
+    cursor.execute("PRAGMA cache_size=-65536")
+    cursor.close()
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    how = connection.get_execution_options().get("begin", "BEGIN")
+    connection.exec_driver_sql(how)
+
+
+@contextmanager
+def writing(engine: Engine) -> Iterator[Connection]:
+    """A transaction that will write: committed at the end, rolled back on any fault."""
+    with (
+        engine.connect().execution_options(begin="BEGIN IMMEDIATE") as connection,
+        connection.begin(),
+    ):
+        yield connection
+
+
+@contextmanager
+def plain_faults(url: URL) -> Iterator[None]:
+    """Driver errors become one line that says what to do."""
+    try:
+        yield
+    except DBAPIError as fault:
+        raise RimqcError(explain(fault, url), 1) from fault
+
+
+def explain(fault: DBAPIError, url: URL) -> str:
+    """What a driver error means for a person."""
+    said = str(fault.orig).strip().splitlines()[0] if str(fault.orig).strip() else "no reason given"
+    where = url.render_as_string(hide_password=True)
+    hints = {
+        "unable to open": "check that the folder exists and may be written",
+        "readonly": "make the file and its folder writable",
+        "read-only": "make the file and its folder writable",
+        "permission": "ask for the rights on this database",
+        "disk is full": "free some space and run the same command again",
+        "no space left": "free some space and run the same command again",
+        "disk i/o": "check the disk and its free space, then run the same command again",
+        "locked": "another program holds it; close that program or try again",
+        "not a database": "this file is something else; name another one with --db",
+        "malformed": "the file is damaged; restore it from a copy",
+        "does not exist": "create the database first, or mend the name in --db",
+        "connection": "check that the server runs and that --db names it rightly",
+        "authentication": "check the user and password in --db",
+    }
+    hint = next((hint for word, hint in hints.items() if word in said.lower()), "")
+    return f"database {where}: {said}" + (f"; {hint}" if hint else "")
+
+
+def sqlite_file(url: URL) -> Path | None:
+    """The file of an SQLite address; None for PostgreSQL and databases in memory."""
+    name = url.database or ""
+    if url.get_backend_name() != "sqlite" or name in ("", ":memory:"):
+        return None
+    return Path(name)

@@ -1,0 +1,207 @@
+"""After the journal grew: judge what was touched, and only that."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from sqlalchemy import Connection, select
+
+from qc.catalog.catalog import Catalog
+from qc.judgement.gauges import doubts
+from qc.judgement.part import judge_batch, judge_part
+from qc.judgement.readings import Around, Doubt, Held
+from qc.ledger import gauge_flags, pairs
+from qc.ledger.bulk import pieces
+from qc.ledger.corrections import (
+    any_corrections,
+    histories,
+    note_links,
+    override,
+    roots_of,
+)
+from qc.ledger.journal import Subject, subject_of
+from qc.ledger.projections import write_batches, write_parts
+from qc.ledger.tables import Journal, Mends, Override, Part
+from qc.records.kinds import Build, Correction, Record
+
+# parts judged at once: bounds the memory of a re-judgement of everything
+PARTS_AT_ONCE = 2000
+
+
+@dataclass
+class Touched:
+    """The subjects that new records are about."""
+
+    serials: set[str] = field(default_factory=set)
+    batches: set[str] = field(default_factory=set)
+    gauges: set[str] = field(default_factory=set)
+    checked: set[str] = field(default_factory=set)
+
+    def add(self, subject: Subject) -> None:
+        for name, value in zip(("serials", "batches", "gauges", "checked"), subject, strict=True):
+            if value is not None:
+                getattr(self, name).add(value)
+
+
+class Known:
+    """What judging needs from the whole database: the catalog and the gauges in doubt."""
+
+    def __init__(self, catalog: Catalog, in_doubt: Mapping[str, Sequence[Doubt]]) -> None:
+        self.catalog = catalog
+        self.in_doubt = dict(in_doubt)
+
+    @property
+    def around(self) -> Around:
+        return Around(self.catalog, self.in_doubt)
+
+
+def load_doubts(connection: Connection) -> dict[str, list[Doubt]]:
+    """Every gauge that a failed check ever put in doubt."""
+    own = select(Journal.checked).where(Journal.checked.is_not(None))
+    mended = select(Override.checked).where(Override.checked.is_not(None))
+    gauges = sorted({row[0] for row in connection.execute(own.union(mended)) if row[0]})
+    found = {}
+    for gauge, held in histories(
+        connection, "checked", gauges, any_corrections(connection)
+    ).items():
+        in_doubt = doubts(held)
+        if in_doubt:
+            found[gauge] = in_doubt
+    return found
+
+
+def follow(connection: Connection, known: Known, records: Sequence[Record]) -> None:
+    """Judge everything that these new records touch, in the same transaction."""
+    touched = Touched()
+    for record in records:
+        touched.add(subject_of(record))
+    corrected = _corrected(connection, records, touched)
+    if touched.checked:
+        _recheck(connection, known, touched, corrected)
+    judge(connection, known, touched, corrected)
+    gauge_flags.write(connection, known.catalog, known.in_doubt, touched.gauges, corrected)
+
+
+def judge(connection: Connection, known: Known, touched: Touched, corrected: bool) -> None:
+    """Judge parts and batches, and write what follows for them."""
+    for piece in pieces(sorted(touched.serials), PARTS_AT_ONCE):
+        held = histories(connection, "serial", piece, corrected)
+        judged = {serial: judge_part(serial, held[serial], known.around) for serial in piece}
+        wheels = {serial: pair for serial in piece if (pair := pair_of(held[serial]))}
+        stale = pairs.pairs_of(connection, piece)
+        write_parts(connection, judged, wheels)
+        touched.gauges |= {s.gauge for part in judged.values() for s in part.suspects}
+        codes = stale | {code for code, _ in wheels.values()}
+        if codes:
+            pairs.judge_pairs(connection, known.around, sorted(codes), corrected)
+    for piece in pieces(sorted(touched.batches), PARTS_AT_ONCE):
+        held = histories(connection, "batch", piece, corrected)
+        batches = {batch: judge_batch(batch, held[batch], known.around) for batch in piece}
+        write_batches(connection, batches)
+        touched.gauges |= {s.gauge for batch in batches.values() for s in batch.suspects}
+
+
+def pair_of(held: Sequence[Held]) -> tuple[str, str] | None:
+    """The wheelset that the newest build names, and the wheel's stage."""
+    builds = [r for item in held if isinstance(r := item.final(), Build) and r.pair]
+    if not builds:
+        return None
+    newest = max(builds, key=lambda build: (build.taken_at, build.record_id))
+    return (newest.pair or "", newest.stage)
+
+
+def _corrected(connection: Connection, records: Sequence[Record], touched: Touched) -> bool:
+    """Let corrections take effect; returns whether the database has any."""
+    corrections = [record for record in records if isinstance(record, Correction)]
+    note_links(connection, corrections)
+    if not any_corrections(connection):
+        return False
+    # records that come after their correction
+    late = set()
+    for piece in pieces([record.record_id for record in records]):
+        late |= {row[0] for row in connection.execute(select(Mends.of).where(Mends.of.in_(piece)))}
+    roots = roots_of(connection, {c.record_id for c in corrections} | late)
+    for subject in override(connection, roots):
+        touched.add(subject)
+    return True
+
+
+def _recheck(connection: Connection, known: Known, touched: Touched, corrected: bool) -> None:
+    """Checks of gauges came or changed: whatever their doubt covers or covered is touched."""
+    held = histories(connection, "checked", sorted(touched.checked), corrected)
+    for gauge, checks in held.items():
+        before, now = known.in_doubt.get(gauge, []), doubts(checks)
+        known.in_doubt.pop(gauge, None)
+        if now:
+            known.in_doubt[gauge] = now
+        for doubt in {*before, *now} - ({*before} & {*now}):
+            for subject in users(connection, gauge, doubt):
+                touched.add(subject)
+    touched.gauges |= touched.checked
+
+
+def users(connection: Connection, gauge: str, doubt: Doubt) -> Iterator[Subject]:
+    """The parts and batches measured with a gauge while it was in doubt."""
+    for table in (Journal, Override):
+        query = select(table.serial, table.batch).where(table.gauge == gauge).distinct()
+        if doubt.start is not None:
+            query = query.where(table.taken_at > doubt.start)
+        if doubt.end is not None:
+            query = query.where(table.taken_at < doubt.end)
+        for serial, batch in connection.execute(query):
+            yield Subject(serial, batch)
+
+
+def judge_all(connection: Connection, known: Known, model: str | None = None) -> None:
+    """Judge every part and batch anew, or those of one model after its catalog changed."""
+    corrected = any_corrections(connection)
+    last = ""
+    while True:
+        query = select(Part.serial).where(Part.serial > last).order_by(Part.serial)
+        if model is not None:
+            query = query.where(Part.model == model)
+        serials = [row[0] for row in connection.execute(query.limit(PARTS_AT_ONCE))]
+        if not serials:
+            break
+        judge(connection, known, Touched(serials=set(serials)), corrected)
+        last = serials[-1]
+    touched = Touched(batches=_names(connection, "batch"), gauges=_names(connection, "gauge"))
+    judge(connection, known, touched, corrected)
+    gauge_flags.write(connection, known.catalog, known.in_doubt, touched.gauges, corrected)
+
+
+def judge_journal(connection: Connection, known: Known) -> None:
+    """Judge all that the journal holds, when nothing that follows from it is there yet."""
+    corrected = any_corrections(connection)
+    last = ""
+    while True:
+        serials = _next_serials(connection, last)
+        if not serials:
+            break
+        judge(connection, known, Touched(serials=set(serials)), corrected)
+        last = serials[-1]
+    touched = Touched(batches=_names(connection, "batch"), gauges=_names(connection, "gauge"))
+    judge(connection, known, touched, corrected)
+    gauge_flags.write(connection, known.catalog, known.in_doubt, touched.gauges, corrected)
+
+
+def _next_serials(connection: Connection, last: str) -> list[str]:
+    found: set[str] = set()
+    for table in (Journal, Override):
+        query = select(table.serial).where(table.serial > last).distinct()
+        query = query.order_by(table.serial).limit(PARTS_AT_ONCE)
+        found |= {name for (name,) in connection.execute(query) if name}
+    return sorted(found)[:PARTS_AT_ONCE]
+
+
+def _names(connection: Connection, column: str) -> set[str]:
+    names: set[str] = set()
+    for table in (Journal, Override):
+        about = getattr(table, column)
+        query = select(about).where(about.is_not(None)).distinct()
+        names |= {name for (name,) in connection.execute(query) if name}
+    return names
+
+
+def records_of(items: Iterable[object]) -> list[Record]:
+    """Those items that are records of a station, not catalog entries."""
+    return [item for item in items if isinstance(item, Record)]

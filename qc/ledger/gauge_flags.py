@@ -1,0 +1,87 @@
+"""Flags on gauges: used after the calibration ran out, and readings in doubt."""
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+
+from sqlalchemy import ColumnElement, Connection, func, select
+
+from qc.catalog.catalog import Catalog
+from qc.judgement.gauges import Suspect, overdue_flags, suspect_flags
+from qc.judgement.readings import Doubt
+from qc.ledger.bulk import insert_rows, pieces
+from qc.ledger.corrections import histories
+from qc.ledger.projections import FLAG_COLUMNS, clear_gauge_flags, flag_row
+from qc.ledger.tables import FlagRow, Journal, Override, SuspectRow
+
+
+def write(
+    connection: Connection,
+    catalog: Catalog,
+    in_doubt: Mapping[str, Sequence[Doubt]],
+    gauges: set[str],
+    corrected: bool,
+) -> None:
+    """Judge these gauges anew and write their flags."""
+    names = sorted(gauges)
+    if not names:
+        return
+    clear_gauge_flags(connection, names)
+    checks = histories(connection, "checked", names, corrected)
+    suspects = _suspects(connection, names)
+    rows = []
+    for name in names:
+        gauge = catalog.gauge(name)
+        if gauge is None:
+            continue
+
+        def first_use(
+            since: dt.datetime, until: dt.datetime | None, name: str = name
+        ) -> dt.datetime | None:
+            return _first_use(connection, name, since, until, corrected)
+
+        for flag in overdue_flags(gauge, checks[name], catalog.zone, first_use):
+            rows.append(flag_row(flag, f"gauge:{name}", gauge=name))
+        for touched in suspect_flags(gauge, in_doubt.get(name, ()), suspects.get(name, [])):
+            rows.append(
+                flag_row(touched.flag, f"gauge:{name}", gauge=name, records=touched.records)
+            )
+    insert_rows(connection, FlagRow, FLAG_COLUMNS, rows)
+
+
+def _suspects(connection: Connection, gauges: Sequence[str]) -> dict[str, list[Suspect]]:
+    found: dict[str, list[Suspect]] = {}
+    for piece in pieces(gauges):
+        query = select(
+            SuspectRow.record_id,
+            SuspectRow.gauge,
+            SuspectRow.taken_at,
+            SuspectRow.known_from,
+            SuspectRow.settled_at,
+        ).where(SuspectRow.gauge.in_(piece))
+        for row in connection.execute(query):
+            found.setdefault(row[1], []).append(Suspect(*row))
+    return found
+
+
+def _first_use(
+    connection: Connection,
+    gauge: str,
+    since: dt.datetime,
+    until: dt.datetime | None,
+    corrected: bool,
+) -> dt.datetime | None:
+    """The first moment in a stretch at which a record was taken with the gauge."""
+
+    def within(table: type[Journal] | type[Override]) -> list[ColumnElement[bool]]:
+        where = [table.gauge == gauge, table.taken_at >= since]
+        return [*where, table.taken_at < until] if until is not None else where
+
+    own = select(func.min(Journal.taken_at)).where(*within(Journal))
+    if corrected:
+        mended = select(Override.record_id).where(Override.record_id == Journal.record_id)
+        own = own.where(~mended.exists())
+    first = [connection.execute(own).scalar()]
+    if corrected:
+        query = select(func.min(Override.taken_at)).where(*within(Override))
+        first.append(connection.execute(query).scalar())
+    return min((moment for moment in first if moment is not None), default=None)

@@ -1,0 +1,137 @@
+"""Appending to the journal: what is held already, positions, seals."""
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from hashlib import sha256
+from typing import NamedTuple
+
+from sqlalchemy import Connection, insert, select, update
+
+from qc.catalog.entries import CatalogEntry
+from qc.ledger.bulk import insert_rows, pieces
+from qc.ledger.tables import Head, Journal, Seal
+from qc.records.canonical import body, digest
+from qc.records.kinds import Correction, GaugeCheck, Record, kind_of
+
+FIRST_DIGEST = "0" * 64
+_HEAD = select(
+    Head.position, Head.seal, Head.seal_digest, Head.catalog_position, Head.checks_position
+)
+COLUMNS = ("position", "record_id", "kind", "taken_at", "serial", "batch", "gauge", "checked",
+           "digest", "body")  # fmt: skip
+
+
+class Prepared(NamedTuple):
+    """A record or catalog entry ready for the journal."""
+
+    record: Record | CatalogEntry
+    digest: str
+    body: str
+
+
+class Subject(NamedTuple):
+    """What a record is about, as the journal's columns say it."""
+
+    serial: str | None = None
+    batch: str | None = None
+    gauge: str | None = None
+    checked: str | None = None
+
+
+class End(NamedTuple):
+    """Where the journal ends."""
+
+    position: int
+    seal: int
+    seal_digest: str
+    catalog_position: int
+    checks_position: int
+
+
+def prepare(record: Record | CatalogEntry) -> Prepared:
+    """The canonical form of a record and its digest."""
+    text = body(record)
+    return Prepared(record, digest(text), text.decode())
+
+
+def subject_of(record: Record | CatalogEntry | None) -> Subject:
+    """The columns of a record: its serial or batch, and the gauge it used or checked."""
+    if record is None or isinstance(record, CatalogEntry | Correction):
+        return Subject()
+    if isinstance(record, GaugeCheck):
+        return Subject(checked=record.gauge)
+    serial = getattr(record, "serial", None)
+    batch = getattr(record, "batch", None) if serial is None else None
+    return Subject(serial, batch, getattr(record, "gauge", None))
+
+
+def lock_end(connection: Connection) -> End:
+    """Where the journal ends; nobody else can append until this transaction is over.
+
+    SQLite took its lock with BEGIN IMMEDIATE; PostgreSQL takes the row's.
+    """
+    row = connection.execute(_HEAD.with_for_update()).one_or_none()
+    if row is None:
+        connection.execute(
+            insert(Head).values(
+                *[{"id": 1, "position": 0, "seal": 0, "seal_digest": FIRST_DIGEST,
+                   "catalog_position": 0, "checks_position": 0}]
+            )
+        )  # fmt: skip
+        return End(0, 0, FIRST_DIGEST, 0, 0)
+    return End._make(row)
+
+
+def held_digests(connection: Connection, record_ids: Iterable[str]) -> dict[str, str]:
+    """Of these identities, those that the journal holds, with the digest of what it holds."""
+    found: dict[str, str] = {}
+    for piece in pieces(list(record_ids)):
+        query = select(Journal.record_id, Journal.digest).where(Journal.record_id.in_(piece))
+        found.update((row[0], row[1]) for row in connection.execute(query))
+    return found
+
+
+def append(connection: Connection, end: End, items: Sequence[Prepared], now: dt.datetime) -> End:
+    """Write the items at the journal's end under one seal; returns the new end."""
+    rows = []
+    catalog_position, checks_position = end.catalog_position, end.checks_position
+    for position, item in enumerate(items, end.position + 1):
+        record = item.record
+        if isinstance(record, CatalogEntry):
+            kind, taken_at, catalog_position = "catalog", None, position
+        else:
+            kind, taken_at = kind_of(record), record.taken_at
+            if isinstance(record, GaugeCheck | Correction):
+                checks_position = position
+        rows.append(
+            (
+                position,
+                record.record_id,
+                kind,
+                taken_at,
+                *subject_of(record),
+                item.digest,
+                item.body,
+            )
+        )
+    insert_rows(connection, Journal, COLUMNS, rows)
+    number = end.seal + 1
+    sealed = seal_digest(number, now, end.seal_digest, (item.digest for item in items))
+    seal = (number, end.position + 1, len(items), end.seal_digest, sealed, now)
+    insert_rows(
+        connection,
+        Seal,
+        ("number", "first_position", "records", "previous", "digest", "sealed_at"),
+        [seal],
+    )
+    new = End(end.position + len(items), number, sealed, catalog_position, checks_position)
+    connection.execute(update(Head).values(**new._asdict()))
+    return new
+
+
+def seal_digest(number: int, sealed_at: dt.datetime, previous: str, digests: Iterable[str]) -> str:
+    """SHA-256 over the seal's number and time, the seal before, and the records' digests."""
+    chain = sha256(f"{number}\n{sealed_at.isoformat()}\n{previous}\n".encode())
+    for one in digests:
+        chain.update(one.encode())
+    return chain.hexdigest()

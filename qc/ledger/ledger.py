@@ -1,0 +1,181 @@
+"""The ledger: one open database, and the ways in.
+
+`Ledger.accept` takes records in a transaction of its own. Everything that waits for the journal's
+lock is done before it is taken; within it come the journal, the seal, and the judgement of what
+the records touch.
+"""
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import NamedTuple
+
+from sqlalchemy import Connection, Engine, select
+
+from qc.catalog.catalog import Catalog, Recorded
+from qc.catalog.entries import CatalogEntry, Entry, key_of
+from qc.ledger import migrate
+from qc.ledger.catalog_entries import load_catalog, prepare_entries, rejudge_for
+from qc.ledger.engine import open_engine, plain_faults, read_url, writing
+from qc.ledger.follow import Known, follow, load_doubts, records_of
+from qc.ledger.journal import End, Prepared, append, held_digests, lock_end, prepare
+from qc.ledger.tables import Head, Journal
+from qc.records.canonical import from_body, same_content
+from qc.records.kinds import Record
+
+ACCEPTED, HELD, CONFLICT = "accepted", "held", "conflict"
+
+
+class Answer(NamedTuple):
+    """What became of one record; a conflict names the field that differs."""
+
+    outcome: str
+    field: str | None = None
+
+
+class Ledger:
+    """An open database. Use as a context manager, or call `close`."""
+
+    def __init__(self, url: str, *, create: bool = False) -> None:
+        self.url = read_url(url)
+        self.engine: Engine = open_engine(self.url)
+        migrate.check_ready(self.engine, create=create)
+        self._known: Known | None = None
+        self._known_at: tuple[int, int] = (-1, -1)
+
+    def __enter__(self) -> "Ledger":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        self.engine.dispose()
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """A transaction that only reads: one state of the database, whatever is written beside."""
+        level = {} if self.engine.dialect.name == "sqlite" else {
+            "isolation_level": "REPEATABLE READ"
+        }  # fmt: skip
+        with (
+            plain_faults(self.url),
+            self.engine.connect().execution_options(**level) as connection,
+            connection.begin(),
+        ):
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """A transaction that writes; what was learnt in it is forgotten when it fails."""
+        try:
+            with plain_faults(self.url), writing(self.engine) as connection:
+                yield connection
+        except BaseException:
+            self._known = None
+            raise
+
+    def catalog(self) -> Catalog:
+        """The catalog as it is now."""
+        with self.reading() as connection:
+            return self.known(connection).catalog
+
+    def known(self, connection: Connection) -> Known:
+        """The catalog and the gauges in doubt, read again only when they changed."""
+        row = connection.execute(select(Head.catalog_position, Head.checks_position)).one_or_none()
+        at = (row[0], row[1]) if row else (0, 0)
+        if self._known is None or at != self._known_at:
+            catalog = load_catalog(connection)
+            self._known = Known(catalog, load_doubts(connection))
+            self._known_at = at
+        return self._known
+
+    def accept(self, records: Sequence[Record]) -> list[Answer]:
+        """Take records in; one answer each, in their order."""
+        prepared = [prepare(record) for record in records]
+        with self.writing() as connection:
+            return self.accept_into(connection, prepared)
+
+    def accept_into(self, connection: Connection, items: Sequence[Prepared]) -> list[Answer]:
+        """Take prepared records in, within a transaction that writes."""
+        end = lock_end(connection)
+        answers, fresh = _sort_out(connection, items)
+        if fresh:
+            known = self.known(connection)
+            new = append(connection, end, fresh, now())
+            follow(connection, known, records_of(item.record for item in fresh))
+            self._moved(new)
+        return answers
+
+    def accept_catalog(self, connection: Connection, entries: Sequence[Entry]) -> list[Answer]:
+        """Take catalog entries in: an unchanged one is held, a changed one is a new version."""
+        end = lock_end(connection)
+        before = self.known(connection).catalog
+        prepared = prepare_entries(before, entries)
+        fresh = [item for item in prepared if item is not None]
+        if fresh:
+            at = now()
+            new = append(connection, end, fresh, at)
+            recorded = [
+                Recorded(item.record.record_id, position, at, item.record.entry)
+                for position, item in enumerate(fresh, end.position + 1)
+                if isinstance(item.record, CatalogEntry)
+            ]
+            catalog = Catalog([*before.recorded, *recorded])
+            known = Known(catalog, self.known(connection).in_doubt)
+            self._known = known
+            rejudge_for(connection, known, before, [item.entry for item in recorded])
+            self._moved(new)
+        return [Answer(HELD if item is None else ACCEPTED) for item in prepared]
+
+    def _moved(self, end: End) -> None:
+        self._known_at = (end.catalog_position, end.checks_position)
+
+
+def now() -> dt.datetime:
+    """The time at which the journal takes something in."""
+    return dt.datetime.now(dt.UTC)
+
+
+def _sort_out(
+    connection: Connection, items: Sequence[Prepared]
+) -> tuple[list[Answer], list[Prepared]]:
+    """Which items are new, which are held, and which say something else than what is held."""
+    held = held_digests(connection, {item.record.record_id for item in items})
+    answers, fresh = [], []
+    for item in items:
+        record_id = item.record.record_id
+        digest = held.get(record_id)
+        if digest is None:
+            held[record_id] = item.digest
+            fresh.append(item)
+            answers.append(Answer(ACCEPTED))
+        elif digest == item.digest:
+            answers.append(Answer(HELD))
+        else:
+            answers.append(_compare(connection, item, fresh))
+    return answers, fresh
+
+
+def _compare(connection: Connection, item: Prepared, fresh: Sequence[Prepared]) -> Answer:
+    record_id = item.record.record_id
+    before = next((f.record for f in fresh if f.record.record_id == record_id), None)
+    if before is None:
+        text = connection.execute(
+            select(Journal.body).where(Journal.record_id == record_id)
+        ).scalar()
+        before = from_body(text or "")
+    if not isinstance(before, Record) or not isinstance(item.record, Record):
+        return Answer(CONFLICT, "record_id")
+    if type(before) is not type(item.record):
+        return Answer(CONFLICT, "kind")
+    if same_content(before, item.record):
+        return Answer(HELD)
+    names = [name for name in before.__struct_fields__ if name != "other"]
+    differs = next(n for n in names if getattr(before, n) != getattr(item.record, n))
+    return Answer(CONFLICT, differs)
+
+
+def entry_name(entry: Entry) -> str:
+    """An entry's key in words."""
+    return " ".join(part for part in key_of(entry) if part)

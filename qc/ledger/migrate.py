@@ -1,0 +1,139 @@
+"""Bringing a database's schema up to date."""
+
+from typing import Any
+
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection, Engine, inspect, text
+from sqlalchemy.engine import URL
+
+from qc.errors import RimqcError
+from qc.ledger import triggers
+from qc.ledger.engine import open_engine, plain_faults, sqlite_file
+from qc.resources import folder
+
+# any two programs that migrate the same PostgreSQL database wait for each other on this number
+_ADVISORY_LOCK = 0x72696D71
+
+
+def config(connection: Connection | None = None) -> Config:
+    """Alembic's settings, made in code since an installed program has no pyproject.toml."""
+    settings = Config()
+    settings.set_main_option("script_location", str(folder("schemas") / "migrations"))
+    settings.attributes["connection"] = connection
+    return settings
+
+
+def newest() -> str:
+    """The revision this program writes."""
+    revision = ScriptDirectory.from_config(config()).get_current_head()
+    assert revision is not None
+    return revision
+
+
+def revision_of(connection: Connection) -> str | None:
+    """The revision a database is at; None where it has none of our tables."""
+    return MigrationContext.configure(connection).get_current_revision()
+
+
+def upgrade(url: URL, to: str = "head") -> str:
+    """Bring the schema up to date in one transaction; returns the revision reached."""
+    return _run(url, lambda settings: command.upgrade(settings, to))
+
+
+def downgrade(url: URL, to: str) -> str:
+    """Take the schema back to an older revision."""
+    return _run(url, lambda settings: command.downgrade(settings, to))
+
+
+def _run(url: URL, action: Any) -> str:
+    refuse_foreign(url)
+    engine = open_engine(url, pooled=False)
+    with plain_faults(url):
+        try:
+            with engine.connect().execution_options(begin="BEGIN IMMEDIATE") as connection:
+                _prepare(connection)
+                with connection.begin():
+                    if connection.dialect.name == "postgresql":
+                        connection.execute(text("SET LOCAL lock_timeout = '60s'"))
+                        connection.execute(
+                            text("SELECT pg_advisory_xact_lock(:n)"), {"n": _ADVISORY_LOCK}
+                        )
+                    triggers.drop(connection) if _has_journal(connection) else None
+                    action(config(connection))
+                    _check_references(connection)
+                    return revision_of(connection) or "none"
+        finally:
+            engine.dispose()
+
+
+def _prepare(connection: Connection) -> None:
+    """With enforcement on, a table rebuilt on SQLite can empty those that point to it."""
+    if connection.dialect.name == "sqlite":
+        driver = connection.connection.driver_connection
+        assert driver is not None
+        driver.execute("PRAGMA foreign_keys=OFF")
+
+
+def _check_references(connection: Connection) -> None:
+    if connection.dialect.name == "sqlite":
+        broken = connection.exec_driver_sql("PRAGMA foreign_key_check").first()
+        if broken:
+            raise RimqcError(f"the migration would break a reference in table {broken[0]}")
+
+
+def _has_journal(connection: Connection) -> bool:
+    return inspect(connection).has_table("journal")
+
+
+def refuse_foreign(url: URL) -> None:
+    """A database that holds somebody else's tables is left alone."""
+    file = sqlite_file(url)
+    if file is not None and not file.exists():
+        if not file.parent.is_dir():
+            raise RimqcError(f"--db: there is no folder {file.parent}; make it first", 2)
+        return
+    engine = open_engine(url, pooled=False)
+    with plain_faults(url), engine.connect() as connection:
+        tables = set(inspect(connection).get_table_names())
+    engine.dispose()
+    if tables and not {"alembic_version", "journal"} <= tables:
+        named = ", ".join(sorted(tables)[:3])
+        raise RimqcError(
+            f"database {url.render_as_string()} holds other tables ({named}); "
+            "name a database of its own with --db",
+            2,
+        )
+
+
+def check_ready(engine: Engine, *, create: bool) -> None:
+    """A database must be at this program's revision; an empty one is set up where `create`."""
+    url = engine.url
+    file = sqlite_file(url)
+    address = url.render_as_string()
+    if file is not None and not file.exists() and not create:
+        raise RimqcError(
+            f"no database at {file}; import logs first, or name another one with --db", 2
+        )
+    refuse_foreign(url)
+    with plain_faults(url), engine.connect() as connection:
+        revision = revision_of(connection)
+    known = {step.revision for step in ScriptDirectory.from_config(config()).walk_revisions()}
+    if revision is None:
+        if not create:
+            raise RimqcError(f"database {address} is empty; run: rimqc upgrade --db {address}", 2)
+        upgrade(url)
+    elif revision not in known:
+        raise RimqcError(
+            f"database {address} was written by a newer rimqc (schema {revision}); "
+            "install that version",
+            2,
+        )
+    elif revision != newest():
+        raise RimqcError(
+            f"database {address} has an older schema ({revision}); "
+            f"run: rimqc upgrade --db {address}",
+            2,
+        )

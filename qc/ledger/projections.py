@@ -1,0 +1,264 @@
+"""The rows that follow from judging: flags, quantities, tests, suspects, parts, summaries."""
+
+import datetime as dt
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+import msgspec
+from sqlalchemy import Connection, delete, select
+
+from qc.judgement.flags import Flag
+from qc.judgement.part import Judged
+from qc.judgement.readings import Quantity as Found
+from qc.judgement.standing import Standing
+from qc.ledger.bulk import insert_rows, pieces
+from qc.ledger.tables import (
+    Base,
+    BatchStanding,
+    FlagRow,
+    Part,
+    Quantity,
+    Summary,
+    SuspectRow,
+    Test,
+)
+from qc.statistics.summary import micro
+
+FLAG_COLUMNS = ("owner", "flag", "severity", "serial", "batch", "gauge", "model", "stage",
+                "characteristic", "test", "value", "limit", "unit", "probability", "raised_at",
+                "closed_at", "closed_by", "message", "records")  # fmt: skip
+QUANTITY_COLUMNS = ("serial", "stage", "characteristic", "protocol", "model", "batch", "micro",
+                    "value", "u", "suspect", "at", "verdict", "beyond")  # fmt: skip
+TEST_COLUMNS = ("serial", "test", "protocol", "model", "batch", "stage", "method", "required",
+                "survived", "failed", "damaged", "first_damage", "marks", "suspect", "at",
+                "drawn")  # fmt: skip
+
+StreamKey = tuple[str, str, str, str]  # batch, stage, characteristic, protocol
+
+
+def standing_text(standing: Standing) -> str:
+    """A standing as the tables keep it."""
+    return msgspec.json.encode(standing).decode()
+
+
+def standing_from(text: str | None) -> Standing:
+    """The standing that `standing_text` wrote; a fresh one where there is none."""
+    return msgspec.json.decode(text, type=Standing) if text else Standing()
+
+
+def flag_row(
+    flag: Flag,
+    owner: str,
+    *,
+    serial: str | None = None,
+    batch: str | None = None,
+    gauge: str | None = None,
+    model: str | None = None,
+    records: Sequence[str] = (),
+) -> tuple[Any, ...]:
+    """A flag as a row of its table."""
+    v = flag.verdict
+    return (
+        *(owner, v.flag, v.severity, serial, batch, gauge, model, v.stage, v.characteristic),
+        v.test,
+        None if v.value is None else float(v.value),
+        None if v.limit is None else float(v.limit),
+        *(v.unit, v.probability, flag.raised_at, flag.closed_at, flag.closed_by, v.message),
+        msgspec.json.encode(list(records)).decode() if records else None,
+    )
+
+
+def delete_owned(
+    connection: Connection, table: type[Base], column: Any, names: Sequence[str]
+) -> None:
+    """Delete the rows whose column holds one of the names."""
+    for piece in pieces(names):
+        connection.execute(delete(table).where(column.in_(piece)))
+
+
+def write_parts(
+    connection: Connection, judged: Mapping[str, Judged], pairs: Mapping[str, tuple[str, str]]
+) -> None:
+    """Everything that follows for these parts, in place of what stood there before."""
+    serials = list(judged)
+    known = []
+    for piece in pieces(serials):
+        query = select(Part.serial).where(Part.serial.in_(piece))
+        known += [row[0] for row in connection.execute(query)]
+    before = _old_quantities(connection, known)
+    owners = [f"serial:{serial}" for serial in known]
+    for table, column, names in (
+        (Part, Part.serial, known),
+        (Test, Test.serial, known),
+        (FlagRow, FlagRow.owner, owners),
+        (SuspectRow, SuspectRow.owner, owners),
+    ):
+        delete_owned(connection, table, column, names)
+    for piece in pieces(known):
+        connection.execute(
+            delete(Quantity).where(Quantity.serial.in_(piece), Quantity.stage != "pair")
+        )
+    after = [row for serial, part in judged.items() for row in quantity_rows(serial, part)]
+    insert_rows(
+        connection,
+        Part,
+        ("serial", "model", "batch", "standing", "pair", "pair_stage"),
+        [
+            (s, j.model, j.batch, standing_text(j.standing), *pairs.get(s, (None, None)))
+            for s, j in judged.items()
+        ],
+    )
+    insert_rows(connection, Quantity, QUANTITY_COLUMNS, after)
+    insert_rows(
+        connection, Test, TEST_COLUMNS,
+        [row for serial, part in judged.items() for row in _test_rows(serial, part)],
+    )  # fmt: skip
+    insert_rows(
+        connection, FlagRow, FLAG_COLUMNS,
+        [
+            flag_row(flag, f"serial:{s}", serial=s, batch=j.batch, model=j.model)
+            for s, j in judged.items() for flag in j.flags
+        ],
+    )  # fmt: skip
+    write_suspects(connection, {f"serial:{s}": j for s, j in judged.items()})
+    change_summaries(connection, before, after)
+
+
+def write_batches(
+    connection: Connection, judged: Mapping[str, Judged], quantities: bool = True
+) -> None:
+    """Everything that follows from what was recorded of batches as such."""
+    batches = list(judged)
+    owners = [f"batch:{batch}" for batch in batches]
+    delete_owned(connection, BatchStanding, BatchStanding.batch, batches)
+    delete_owned(connection, FlagRow, FlagRow.owner, owners)
+    delete_owned(connection, SuspectRow, SuspectRow.owner, owners)
+    insert_rows(
+        connection, BatchStanding, ("batch", "standing"),
+        [(batch, standing_text(j.standing)) for batch, j in judged.items()],
+    )  # fmt: skip
+    insert_rows(
+        connection, FlagRow, FLAG_COLUMNS,
+        [
+            flag_row(flag, f"batch:{batch}", batch=batch, model=j.model)
+            for batch, j in judged.items() for flag in j.flags
+        ],
+    )  # fmt: skip
+    write_suspects(connection, {f"batch:{batch}": j for batch, j in judged.items()})
+    # a value measured on the batch as such is one reading of that batch
+    names = [f"batch:{batch}" for batch in batches]
+    before = _old_quantities(connection, names)
+    delete_owned(connection, Quantity, Quantity.serial, names)
+    after = [row for batch, j in judged.items() for row in quantity_rows(f"batch:{batch}", j)]
+    insert_rows(connection, Quantity, QUANTITY_COLUMNS, after)
+    change_summaries(connection, before, after)
+
+
+def write_suspects(connection: Connection, judged: Mapping[str, Judged]) -> None:
+    """The readings in doubt of these owners."""
+    columns = ("record_id", "known_from", "owner", "gauge", "taken_at", "settled_at")
+    rows = [
+        (s.record_id, s.known_from, owner, s.gauge, s.taken_at, s.settled_at)
+        for owner, j in judged.items()
+        for s in j.suspects
+    ]
+    insert_rows(connection, SuspectRow, columns, rows)
+
+
+def quantity_rows(serial: str, judged: Judged) -> list[tuple[Any, ...]]:
+    """The quantities of a part whose model and batch are known."""
+    if judged.model is None or judged.batch is None:
+        return []
+    return [quantity_row(serial, judged.model, judged.batch, found) for found in judged.quantities]
+
+
+def quantity_row(serial: str, model: str, batch: str, found: Found) -> tuple[Any, ...]:
+    """One quantity as a row of its table."""
+    return (
+        *(serial, found.stage, found.characteristic, found.protocol, model, batch),
+        *(micro(found.value), float(found.value), found.u, found.suspect, found.at),
+        *(found.verdict, found.beyond),
+    )
+
+
+def _test_rows(serial: str, judged: Judged) -> Iterable[tuple[Any, ...]]:
+    if judged.model is None or judged.batch is None:
+        return
+    for t in judged.tests:
+        yield (
+            *(serial, t.test, t.protocol, judged.model, judged.batch, t.stage, t.method),
+            *(float(t.required), float(t.survived)),
+            None if t.failed is None else float(t.failed),
+            *(t.damaged, t.first_damage, msgspec.json.encode(t.marks).decode()),
+            *(t.suspect, t.at, t.drawn),
+        )
+
+
+def _old_quantities(connection: Connection, serials: Sequence[str]) -> list[tuple[Any, ...]]:
+    columns = [getattr(Quantity, name) for name in QUANTITY_COLUMNS]
+    found: list[tuple[Any, ...]] = []
+    for piece in pieces(serials):
+        query = select(*columns).where(Quantity.serial.in_(piece), Quantity.stage != "pair")
+        found += [tuple(row) for row in connection.execute(query)]
+    return found
+
+
+def change_summaries(
+    connection: Connection, before: Sequence[tuple[Any, ...]], after: Sequence[tuple[Any, ...]]
+) -> None:
+    """Take the old quantities out of their batch summaries and the new ones in, exactly."""
+    change: dict[StreamKey, list[int]] = {}
+    models: dict[StreamKey, str] = {}
+    for sign, rows in ((-1, before), (1, after)):
+        for row in rows:
+            _, stage, characteristic, protocol, model, batch, value, _, _, suspect, *_ = row
+            key = (batch, stage, characteristic, protocol)
+            models[key] = model
+            if not suspect:
+                sums = change.setdefault(key, [0, 0, 0])
+                sums[0] += sign
+                sums[1] += sign * value
+                sums[2] += sign * value * value
+    changed = {key: sums for key, sums in change.items() if any(sums)}
+    old = _old_summaries(connection, {key[0] for key in changed})
+    rows = []
+    stale = []
+    for key, sums in changed.items():
+        n, total, squares = old.get(key, (0, 0, 0))
+        if key in old:
+            stale.append(key)
+        if n + sums[0]:
+            now = (n + sums[0], str(total + sums[1]), str(squares + sums[2]))
+            rows.append((*key, models[key], *now))
+    for key in stale:
+        names = ("batch", "stage", "characteristic", "protocol")
+        match = [getattr(Summary, name) == part for name, part in zip(names, key, strict=True)]
+        connection.execute(delete(Summary).where(*match))
+    insert_rows(
+        connection, Summary,
+        ("batch", "stage", "characteristic", "protocol", "model", "n", "total", "squares"), rows,
+    )  # fmt: skip
+
+
+def _old_summaries(
+    connection: Connection, batches: set[str]
+) -> dict[StreamKey, tuple[int, int, int]]:
+    found: dict[StreamKey, tuple[int, int, int]] = {}
+    for piece in pieces(sorted(batches)):
+        query = select(
+            *(Summary.batch, Summary.stage, Summary.characteristic, Summary.protocol),
+            *(Summary.n, Summary.total, Summary.squares),
+        ).where(Summary.batch.in_(piece))
+        for batch, stage, characteristic, protocol, n, total, squares in connection.execute(query):
+            found[batch, stage, characteristic, protocol] = (n, int(total), int(squares))
+    return found
+
+
+def clear_gauge_flags(connection: Connection, gauges: Sequence[str]) -> None:
+    """Take away the flags of these gauges, to be written anew."""
+    delete_owned(connection, FlagRow, FlagRow.owner, [f"gauge:{gauge}" for gauge in gauges])
+
+
+def moment(value: dt.datetime | None) -> dt.datetime | None:
+    """A moment out of an untyped query, as UTC."""
+    return value.replace(tzinfo=dt.UTC) if value is not None and value.tzinfo is None else value

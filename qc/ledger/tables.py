@@ -1,0 +1,240 @@
+"""The tables. `journal` and `seal` are the truth; all others follow from them."""
+
+import datetime as dt
+
+from sqlalchemy import BigInteger, Index, Integer, MetaData, String, Text, text
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+from qc.ledger.types import UTC
+
+NAMES = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+    "pk": "pk_%(table_name)s",
+}
+# SQLite counts its own row numbers only under the name INTEGER
+_Position = BigInteger().with_variant(Integer, "sqlite")
+
+
+class Base(DeclarativeBase):
+    metadata = MetaData(naming_convention=NAMES)
+    type_annotation_map = {str: Text, dt.datetime: UTC}  # noqa: RUF012 - read by the base class
+
+
+def _partial(table: str, column: str, *more: str) -> Index:
+    """An index over the few rows that have the column."""
+    where = text(f"{column} IS NOT NULL")
+    return Index(f"ix_{table}_{column}", column, *more, sqlite_where=where, postgresql_where=where)
+
+
+class Head(Base):
+    """One row: where the journal ends. Its lock is held until the commit is on disk."""
+
+    __tablename__ = "head"
+    id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    position: Mapped[int] = mapped_column(BigInteger)
+    seal: Mapped[int] = mapped_column(BigInteger)
+    seal_digest: Mapped[str] = mapped_column(String(64))
+    # where the last catalog entry, and the last word on a gauge check, stand in the journal
+    catalog_position: Mapped[int] = mapped_column(BigInteger)
+    checks_position: Mapped[int] = mapped_column(BigInteger)
+
+
+class Seal(Base):
+    """One per accepting transaction: a digest over its records' digests and the seal before."""
+
+    __tablename__ = "seal"
+    number: Mapped[int] = mapped_column(_Position, primary_key=True, autoincrement=False)
+    first_position: Mapped[int] = mapped_column(BigInteger)
+    records: Mapped[int] = mapped_column(Integer)
+    previous: Mapped[str] = mapped_column(String(64))
+    digest: Mapped[str] = mapped_column(String(64))
+    sealed_at: Mapped[dt.datetime]
+
+
+class Journal(Base):
+    """Every accepted record and catalog entry, whole, in the order of arrival."""
+
+    __tablename__ = "journal"
+    position: Mapped[int] = mapped_column(_Position, primary_key=True, autoincrement=False)
+    record_id: Mapped[str] = mapped_column(String(36), unique=True)
+    kind: Mapped[str] = mapped_column(String(20))
+    taken_at: Mapped[dt.datetime | None]
+    # what the record is about; `checked` is the gauge of a gauge check, `gauge` one in use
+    serial: Mapped[str | None] = mapped_column(String(64))
+    batch: Mapped[str | None] = mapped_column(String(64))
+    gauge: Mapped[str | None] = mapped_column(String(64))
+    checked: Mapped[str | None] = mapped_column(String(64))
+    digest: Mapped[str] = mapped_column(String(64))
+    body: Mapped[str]
+
+    __table_args__ = (
+        _partial("journal", "serial"),
+        _partial("journal", "batch"),
+        _partial("journal", "gauge", "taken_at"),
+        _partial("journal", "checked"),
+        Index(
+            "ix_journal_catalog",
+            "position",
+            sqlite_where=text("kind = 'catalog'"),
+            postgresql_where=text("kind = 'catalog'"),
+        ),
+    )
+
+
+class Mends(Base):
+    """Which corrections name a record; it may not have arrived yet."""
+
+    __tablename__ = "mends"
+    of: Mapped[str] = mapped_column(String(36), primary_key=True)
+    record_id: Mapped[str] = mapped_column(String(36), primary_key=True)
+
+
+class Override(Base):
+    """Where a corrected record belongs now; columns as in the journal, empty where it is void."""
+
+    __tablename__ = "override"
+    record_id: Mapped[str] = mapped_column(String(36), primary_key=True)
+    taken_at: Mapped[dt.datetime | None]
+    serial: Mapped[str | None] = mapped_column(String(64), index=True)
+    batch: Mapped[str | None] = mapped_column(String(64), index=True)
+    gauge: Mapped[str | None] = mapped_column(String(64), index=True)
+    checked: Mapped[str | None] = mapped_column(String(64), index=True)
+
+
+class Part(Base):
+    """A serial and where it stands; `standing` is JSON."""
+
+    __tablename__ = "part"
+    serial: Mapped[str] = mapped_column(String(64), primary_key=True)
+    model: Mapped[str | None] = mapped_column(String(64))
+    batch: Mapped[str | None] = mapped_column(String(64))
+    standing: Mapped[str]
+    pair: Mapped[str | None] = mapped_column(String(64))
+    pair_stage: Mapped[str | None] = mapped_column(String(20))
+
+    __table_args__ = (_partial("part", "batch"), _partial("part", "pair"))
+
+
+class BatchStanding(Base):
+    """The decisions on a batch as such; `standing` is JSON."""
+
+    __tablename__ = "batch_standing"
+    batch: Mapped[str] = mapped_column(String(64), primary_key=True)
+    standing: Mapped[str]
+
+
+class Quantity(Base):
+    """What a part comes to: one number per stage and characteristic (and protocol)."""
+
+    __tablename__ = "quantity"
+    serial: Mapped[str] = mapped_column(String(64), primary_key=True)
+    stage: Mapped[str] = mapped_column(String(20), primary_key=True)
+    characteristic: Mapped[str] = mapped_column(String(64), primary_key=True)
+    protocol: Mapped[str] = mapped_column(String(64), primary_key=True)
+    model: Mapped[str] = mapped_column(String(64))
+    batch: Mapped[str] = mapped_column(String(64))
+    # the exact value in millionths of its unit, and as a number
+    micro: Mapped[int] = mapped_column(BigInteger)
+    value: Mapped[float]
+    u: Mapped[float | None]
+    suspect: Mapped[bool]
+    at: Mapped[dt.datetime]
+    verdict: Mapped[str] = mapped_column(String(20))
+    beyond: Mapped[str] = mapped_column(String(10))
+
+    __table_args__ = (Index("ix_quantity_stream", "characteristic", "model", "stage", "batch"),)
+
+
+class Summary(Base):
+    """Per batch, stage and characteristic: how many, their sum and sum of squares, exact.
+
+    `total` is in millionths, `squares` in millionths squared: whole numbers as text, so that no
+    order of arrival changes a mean.
+    """
+
+    __tablename__ = "summary"
+    batch: Mapped[str] = mapped_column(String(64), primary_key=True)
+    stage: Mapped[str] = mapped_column(String(20), primary_key=True)
+    characteristic: Mapped[str] = mapped_column(String(64), primary_key=True)
+    protocol: Mapped[str] = mapped_column(String(64), primary_key=True)
+    model: Mapped[str] = mapped_column(String(64))
+    n: Mapped[int] = mapped_column(BigInteger)
+    total: Mapped[str]
+    squares: Mapped[str]
+
+
+class Test(Base):
+    """One impact test as judged; `marks` is JSON."""
+
+    __tablename__ = "test"
+    serial: Mapped[str] = mapped_column(String(64), primary_key=True)
+    test: Mapped[str] = mapped_column(String(64), primary_key=True)
+    protocol: Mapped[str] = mapped_column(String(64), index=True)
+    model: Mapped[str] = mapped_column(String(64))
+    batch: Mapped[str] = mapped_column(String(64))
+    stage: Mapped[str] = mapped_column(String(20))
+    method: Mapped[str] = mapped_column(String(10))
+    required: Mapped[float]
+    survived: Mapped[float]
+    failed: Mapped[float | None]
+    damaged: Mapped[bool]
+    first_damage: Mapped[int | None]
+    marks: Mapped[str]
+    suspect: Mapped[bool]
+    at: Mapped[dt.datetime]
+    drawn: Mapped[str | None] = mapped_column(String(10))
+
+
+class FlagRow(Base):
+    """A flag, open or closed. `owner` is what was judged: serial:S, batch:B, gauge:G or pair:P."""
+
+    __tablename__ = "flag"
+    id: Mapped[int] = mapped_column(_Position, primary_key=True)
+    owner: Mapped[str] = mapped_column(String(80), index=True)
+    flag: Mapped[str] = mapped_column(String(30))
+    severity: Mapped[str] = mapped_column(String(10))
+    serial: Mapped[str | None] = mapped_column(String(64))
+    batch: Mapped[str | None] = mapped_column(String(64))
+    gauge: Mapped[str | None] = mapped_column(String(64))
+    model: Mapped[str | None] = mapped_column(String(64))
+    stage: Mapped[str | None] = mapped_column(String(20))
+    characteristic: Mapped[str | None] = mapped_column(String(64))
+    test: Mapped[str | None] = mapped_column(String(64))
+    value: Mapped[float | None]
+    limit: Mapped[float | None]
+    unit: Mapped[str]
+    probability: Mapped[float | None]
+    raised_at: Mapped[dt.datetime]
+    closed_at: Mapped[dt.datetime | None]
+    closed_by: Mapped[str | None]
+    message: Mapped[str]
+    records: Mapped[str | None]
+
+    __table_args__ = (
+        Index(
+            "ix_flag_open",
+            "severity",
+            "raised_at",
+            sqlite_where=text("closed_at IS NULL"),
+            postgresql_where=text("closed_at IS NULL"),
+        ),
+    )
+
+
+class SuspectRow(Base):
+    """A reading in doubt since a failed gauge check; settled when measured again or accepted."""
+
+    __tablename__ = "suspect"
+    record_id: Mapped[str] = mapped_column(String(36), primary_key=True)
+    known_from: Mapped[dt.datetime] = mapped_column(primary_key=True)
+    owner: Mapped[str] = mapped_column(String(80), index=True)
+    gauge: Mapped[str] = mapped_column(String(64), index=True)
+    taken_at: Mapped[dt.datetime]
+    settled_at: Mapped[dt.datetime | None]
+
+
+TRUTH = (Journal, Seal)
+FOLLOWS = (Mends, Override, Part, BatchStanding, Quantity, Summary, Test, FlagRow, SuspectRow)

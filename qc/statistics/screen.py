@@ -1,0 +1,233 @@
+"""The baseline of a stream of batch means, and what in it does not belong there.
+
+A shift that sits inside the baseline would be learned as normal, a lone odd batch would widen the
+limits for ever. So while the baseline fills, all batches so far are parted in two in every
+likely way, each batch against the others and the first k against the rest, and the largest
+two-sample t (pooled variance; Hawkins, Qiu & Kang 2003, "The changepoint model for statistical
+process control") is held against a limit. With odd batches found by a test and left out, the
+plain standard deviation of the rest is kept: a robust one (median range, trimmed) would need
+limits a fifth wider at this number of batches.
+"""
+
+from functools import lru_cache
+from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+LEAST = 8
+# two-sided chance at which a single parting counts; chosen by tests/bench/drift_runs.py so that
+# about 1.5 % of quiet baselines of 12 show anything
+CHANCE = 0.0002
+# after the last batch of the baseline the search for a step inside it goes on for so many batches:
+# a shift in its last batches is not yet plain when it is full
+FOLLOWED = 8
+# fewer batches are no level to compare with
+LEAST_LEVEL = 3
+
+
+class Parting(NamedTuple):
+    """Two groups of batches compared: the second starts (or is the batch) at index `at`.
+
+    `shift` is the second group's mean less the first's, `se` its standard error with `dof`.
+    """
+
+    at: int
+    shift: float
+    se: float
+    dof: int
+
+    @property
+    def t(self) -> float:
+        return abs(self.shift) / self.se if self.se > 0 else 0.0
+
+
+class Alarm(NamedTuple):
+    """Something found in the baseline: the batch signalled, known from batch `found_at` on."""
+
+    rule: Literal["beyond-limits", "step"]
+    batch: int
+    found_at: int
+    first: int
+    parting: Parting
+    other_mean: float
+
+    @property
+    def limit(self) -> float:
+        """The t that the parting had to exceed."""
+        return t_quantile(self.parting.dof, CHANCE)
+
+
+class Weights(NamedTuple):
+    """How a batch's size bears on its mean: variance between + within/n, in parts.
+
+    `between` is the first part's share at the `usual` size (harmonic mean of the sizes).
+    """
+
+    between: float = 1.0
+    usual: float = 1.0
+
+    def variance_ratio(self, ns: Floats) -> Floats:
+        """Variance of the means of batches of `ns` parts, in variances at the usual size."""
+        return self.between + (1 - self.between) * self.usual / ns
+
+
+class Baseline(NamedTuple):
+    """The level to compare with; `kept` are indices of batches, `watched_from` is the next one.
+
+    `sigma` (None below two batches) belongs to a batch of usual size and has `dof`; `weight` is
+    the number of such batches that `centre` is worth.
+    """
+
+    kept: tuple[int, ...]
+    centre: float
+    sigma: float | None
+    dof: int
+    weight: float
+    weights: Weights
+    watched_from: int
+    alarms: tuple[Alarm, ...]
+
+
+def screen(values: Floats, ns: Floats, sds: Floats, size: int) -> Baseline:
+    """Learn the baseline from the first `size` batches, in order.
+
+    `values`, `ns`, `sds` (NaN: unknown) have one entry per batch. Only what was known at a batch
+    decides about it, so that later batches change nothing before them.
+    """
+    count = len(values)
+    kept = list(range(min(count, LEAST)))
+    alarms: list[Alarm] = []
+    for newest in range(LEAST - 1, min(count, size + FOLLOWED)):
+        filling = newest < size
+        if filling and newest >= LEAST:
+            kept.append(newest)
+        group = kept if filling else [*kept, *range(size, newest + 1)]
+        weights = weights_of(values[group], ns[group], sds[group])
+        x, ratio = values[group], weights.variance_ratio(ns[group])
+        last = len(kept) if not filling else None
+        step = best_step(x, ratio, least_second=2, last=last)
+        limit = t_quantile(step.dof, CHANCE)
+        lone = stranger(x, ratio) if filling else None
+        if lone and lone.t > max(limit, step.t):
+            batch = kept.pop(lone.at)
+            alarms.append(
+                Alarm("beyond-limits", batch, newest, batch, lone, values[batch] - lone.shift)
+            )
+        elif step.t > limit:
+            mean = float(np.average(x[: step.at], weights=1 / ratio[: step.at]))
+            alarms.append(Alarm("step", newest, newest, group[step.at], step, mean))
+            if filling:
+                return _after_step(kept, x, ratio, step, weights, alarms)
+            break
+    return _learned(values, ns, sds, kept, min(count, size), alarms)
+
+
+def _learned(
+    values: Floats, ns: Floats, sds: Floats, kept: list[int], end: int, alarms: list[Alarm]
+) -> Baseline:
+    weights = weights_of(values[kept], ns[kept], sds[kept])
+    x, ratio = values[kept], weights.variance_ratio(ns[kept])
+    centre = float(np.average(x, weights=1 / ratio))
+    dof = len(kept) - 1
+    sigma = float(np.sqrt(np.sum((x - centre) ** 2 / ratio) / dof)) if dof else None
+    weight = float(np.sum(1 / ratio))
+    return Baseline(tuple(kept), centre, sigma, dof, weight, weights, end, tuple(alarms))
+
+
+def _after_step(
+    kept: list[int],
+    x: Floats,
+    ratio: Floats,
+    step: Parting,
+    weights: Weights,
+    alarms: list[Alarm],
+) -> Baseline:
+    """The batches before the step are the baseline; both sides tell how means scatter."""
+    weight = float(np.sum(1 / ratio[: step.at]))
+    after = float(np.sum(1 / ratio[step.at :]))
+    sigma = step.se * (weight * after / (weight + after)) ** 0.5
+    return Baseline(
+        tuple(kept[: step.at]),
+        alarms[-1].other_mean,
+        sigma,
+        step.dof,
+        weight,
+        weights,
+        kept[step.at],
+        tuple(alarms),
+    )
+
+
+def weights_of(values: Floats, ns: Floats, sds: Floats) -> Weights:
+    """How much of the scatter of these means their sizes explain.
+
+    By moments: the variance of the means is between + within/n at the harmonic mean size, the
+    pooled spread of the parts gives the second term, and neither may be negative.
+    """
+    known = (ns > 1) & np.isfinite(sds)
+    if len(values) < 2 or not known.any() or (ns == ns[0]).all():
+        return Weights()
+    usual = len(ns) / float(np.sum(1 / ns))
+    within = float(np.sum((ns[known] - 1) * sds[known] ** 2) / np.sum(ns[known] - 1))
+    spread = float(np.var(values, ddof=1))
+    between = 1 - within / usual / spread if spread > 0 else 1.0
+    return Weights(min(max(between, 0.0), 1.0), usual)
+
+
+def best_step(
+    x: Floats, ratio: Floats, *, least_second: int = 1, last: int | None = None
+) -> Parting:
+    """The most likely step in the level: the first k batches against the rest, k at least 3.
+
+    `ratio`: variance of each mean in common units. `last` bounds k from above. The change point
+    of greatest likelihood for normal means of unknown variance is where the two-sample t peaks.
+    """
+    weight = 1 / ratio
+    sums, sizes = np.cumsum(weight * x), np.cumsum(weight)
+    end = len(x) - least_second
+    k = np.arange(LEAST_LEVEL, (end if last is None else min(end, last)) + 1)
+    before, after = sizes[k - 1], sizes[-1] - sizes[k - 1]
+    shift = (sums[-1] - sums[k - 1]) / after - sums[k - 1] / before
+    return _widest(x, weight, shift, before * after / sizes[-1], k)
+
+
+def stranger(x: Floats, ratio: Floats) -> Parting:
+    """The batch that lies farthest from all others together."""
+    weight = 1 / ratio
+    total, rest = np.sum(weight), np.sum(weight) - weight
+    shift = x - (np.sum(weight * x) - weight * x) / rest
+    return _widest(x, weight, shift, weight * rest / total, np.arange(len(x)))
+
+
+def _widest(
+    x: Floats, weight: Floats, shift: Floats, lever: Floats, where: NDArray[np.int_]
+) -> Parting:
+    dof = len(x) - 2
+    about_mean = float(np.sum(weight * (x - np.average(x, weights=weight)) ** 2))
+    i = int(np.argmax(shift**2 * lever))
+    left_over = about_mean - shift[i] ** 2 * lever[i]
+    variance = max(left_over / dof, rounding_variance(x))
+    return Parting(int(where[i]), float(shift[i]), float(np.sqrt(variance / lever[i])), dof)
+
+
+def rounding_variance(x: Floats) -> float:
+    """The least variance that values on such a coarse scale can show.
+
+    Counts and coarse readings repeat exactly, and a spread of 0 would make any difference
+    infinitely many standard deviations. The smallest step seen between values is taken for the
+    resolution, which brings a variance of step²/12 (JCGM 100:2008, F.2.2.1). For finely measured
+    means this is far below their scatter and changes nothing.
+    """
+    gaps = np.diff(np.unique(x))
+    return float(np.min(gaps)) ** 2 / 12 if gaps.size else 0.0
+
+
+@lru_cache(maxsize=512)
+def t_quantile(dof: int, chance: float) -> float:
+    """The t that is exceeded on either side together with this chance."""
+    from scipy.special import stdtrit
+
+    return float(stdtrit(dof, 1 - chance / 2))

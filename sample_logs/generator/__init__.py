@@ -1,0 +1,1 @@
+"""The invented maker's half year: its shop, its chance, its faults, and the files it leaves."""
