@@ -1,0 +1,104 @@
+"""`rimqc`: one module per command, each with `arguments` (its options) and `run` (its work).
+
+Nothing heavy is imported here or at the top of a command's module, so that `--help` is quick.
+"""
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from pathlib import Path
+
+from qc.errors import RimqcError
+
+COMMANDS = {
+    "demo": "show the program on invented logs",
+    "import": "take in logs and the catalog",
+    "flags": "list what needs attention",
+    "claims": "compare claimed with measured mass",
+    "margins": "show what parts bore in impact tests",
+    "drift": "show where the level of a batch mean moved",
+    "trace": "tell everything about a part, or find parts by a factor",
+    "verify": "prove that no record was changed since it was taken in",
+    "rebuild": "derive all answers from the journal anew",
+    "serve": "open the dashboard",
+    "upgrade": "bring a database up to this program's schema",
+}
+DEFAULT_DB = "sqlite:///rimqc.sqlite"
+
+CAUTION = (
+    "rimqc records and compares; it certifies nothing. Hidden damage in carbon parts can be "
+    "invisible, and a struck part never ships."
+)
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The whole command line."""
+    parser = argparse.ArgumentParser(
+        prog="rimqc",
+        description="Quality records and judgement for makers of carbon rims and wheels.",
+        epilog=CAUTION + " `rimqc COMMAND --help` shows an example of each.",
+    )
+    _common(parser, os.environ.get("RIMQC_DB", DEFAULT_DB), "table")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for name, summary in COMMANDS.items():
+        module = import_module(f"qc.commands.{name}_")
+        sub = commands.add_parser(
+            name,
+            help=summary,
+            description=module.__doc__,
+            epilog=f"Example: {module.EXAMPLE}",
+            formatter_class=argparse.RawDescriptionHelpFormatter,
+        )
+        # given before or after the command's name; what comes after wins
+        _common(sub, argparse.SUPPRESS, argparse.SUPPRESS)
+        module.arguments(sub)
+        sub.set_defaults(run=module.run)
+    return parser
+
+
+def _common(parser: argparse.ArgumentParser, db: str, form: str) -> None:
+    parser.add_argument(
+        "--db", metavar="URL", default=db,
+        help="the database (default: RIMQC_DB, else sqlite:///rimqc.sqlite)",
+    )  # fmt: skip
+    parser.add_argument(
+        "--format", choices=("table", "json", "csv"), default=form, help="how to print the answer"
+    )
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run a command; the exit code is 0 done, 1 refused or not so, 2 wrong usage, 3 our fault."""
+    arguments = build_parser().parse_args(argv)
+    try:
+        code: int = arguments.run(arguments)
+        sys.stdout.flush()
+        return code
+    except RimqcError as error:
+        print(f"rimqc: {error}", file=sys.stderr)
+        return error.exit_code
+    except KeyboardInterrupt:
+        print("rimqc: stopped", file=sys.stderr)
+        return 130
+    except BrokenPipeError:  # whoever read our output has gone
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as error:
+        print(f"rimqc: a fault of the program: {error!r}{_note(error)}", file=sys.stderr)
+        return 3
+
+
+def _note(error: Exception) -> str:
+    """Write the traceback aside, for whoever mends the program."""
+    import tempfile
+    import traceback
+
+    try:
+        with tempfile.NamedTemporaryFile(
+            "w", prefix="rimqc-fault-", suffix=".txt", delete=False, encoding="utf-8"
+        ) as file:
+            traceback.print_exception(error, file=file)
+        return f"; please send the file {Path(file.name)} to whoever maintains it"
+    except OSError:
+        return ""

@@ -20,10 +20,6 @@ from qc.records.kinds import (
     Weighing,
 )
 
-PLAN_ITEMS = (
-    *("receipt", "weighing", "runout-lateral", "runout-radial", "inspection", "balance", "build"),
-)
-
 
 @dataclass(frozen=True, slots=True)
 class Standing:
@@ -38,6 +34,8 @@ class Standing:
     struck: bool = False
     shipped: bool = False
     returned: bool = False
+    order: str = ""  # of the newest shipment, and to whom it went
+    to: str = ""
     missing: tuple[str, ...] = ()
     critical: tuple[str, ...] = ()
 
@@ -93,17 +91,18 @@ def standing_of(decisions: Sequence[Disposition], records: Sequence[Record]) -> 
                 scrapped = True
         if scrapped or sent_back:
             break
-    moves = sorted(
-        (r.taken_at, isinstance(r, CustomerReturn))
-        for r in records
-        if isinstance(r, Shipment | CustomerReturn)
-    )
+    moves = [r for r in records if isinstance(r, Shipment | CustomerReturn)]
+    last = max(moves, key=lambda r: (r.taken_at, r.record_id), default=None)
+    shipments = [r for r in moves if isinstance(r, Shipment)]
+    newest = max(shipments, key=lambda r: (r.taken_at, r.record_id), default=None)
     return Standing(
         held,
         *(rework, repair, scrapped, sent_back, grade),
         struck=any(isinstance(r, Drop) for r in records),
-        shipped=bool(moves) and not moves[-1][1],
-        returned=bool(moves) and moves[-1][1],
+        shipped=isinstance(last, Shipment),
+        returned=isinstance(last, CustomerReturn),
+        order=newest.order if newest else "",
+        to=newest.to if newest else "",
     )
 
 

@@ -21,7 +21,7 @@ class FittedPiece(NamedTuple):
     """
 
     code: str
-    count: int
+    count: int  # type: ignore[assignment]  # a field, in place of the tuple's method
     mass_g: Decimal
     u_g: float
     sd_g: float

@@ -28,10 +28,10 @@ SPARSE_BELOW = 24
 # The readout of an indicator with 0.01 mm steps scatters this much by itself (GUM F.2.2.1): what
 # is left of a turn is never trusted to be smoother.
 _READOUT_SCATTER_MM = 0.01 / 12**0.5
-# A bump must be this many times as high as the scatter of what is left without it, and more
-# likely than chance by this log likelihood ratio: about one false bump in a thousand turns of pure
-# scatter (simulated for 8 to 360 readings), and none from smooth waves of up to ten a turn.
-_LEAST_HEIGHT = 6.0
+# A bump must be this many times as high as the scatter of what is left without it, and this
+# likely against none (log likelihood ratio, doubled): at most about five false bumps in a
+# thousand turns of pure scatter, and none from smooth waves (simulated, 8 to 360 readings).
+_LEAST_HEIGHT = 4.0
 _LEAST_LIKELIHOOD = 25.0
 _WIDEST_BUMP_DEG = 40.0
 
@@ -116,13 +116,14 @@ class Trace:
 def analyse(readings_mm: Readings, angles_deg: Sequence[float] | None = None) -> Trace:
     """Take a turn of at least 8 readings apart.
 
-    Waves of three and four a turn are fitted too where the readings carry them, so that with
-    missing positions they do not pass for eccentricity. ValueError for fewer readings, values
-    that are not finite, or positions that leave more than a quarter turn untouched.
+    The wave of three a turn is fitted too where the readings carry it, so that with missing
+    positions it does not pass for eccentricity, nor anywhere for a bump. Under ten readings no
+    bump can be told from waves. ValueError for fewer readings than 8, values that are not finite,
+    or positions that leave more than a quarter turn untouched.
     """
     readings = _checked(readings_mm)
     angles = _angles(len(readings), angles_deg)
-    order = _order(angles, 3, 6)
+    order = _order(angles, most=3, readings_each=6)
     basis = _basis(angles, order)
     fitted = _fit(readings, basis)
     once, twice = _waves(fitted, order)[:2]
@@ -148,96 +149,60 @@ def _bump(readings: Array, angles: Array, basis: Array) -> Bump | None:
 
     A bump lends part of itself to every wave, so each candidate (a raised cosine of some place
     and width) is fitted together with the waves: readings and candidates are both taken at right
-    angles to the waves first. The winner is refined once. It is then held against the scatter of
-    what is left without it, by the median absolute deviation, which a second bump cannot swell.
+    angles to the waves first. The winner is refined once. It is reported only if it explains more
+    than finer waves do, and stands out of the scatter of what is left without it: the median
+    absolute deviation, which a second bump does not swell.
     """
-    waves, _ = np.linalg.qr(basis)
-    bare = readings - waves @ (waves.T @ readings)
+    bare, waves = _without_waves(readings, basis)
     step = 360.0 / len(angles)
     widths = step * 2 ** np.arange(0, max(0.0, np.log2(_WIDEST_BUMP_DEG / step)) + 1e-9, 0.5)
-    place, width, _, _ = _best_bump(bare, angles, waves, angles, widths)
+    found = _best(bare, angles, waves, angles, widths)
     near = np.linspace(-1, 1, 17)
-    finer = np.clip(width * 2 ** (near / 2), step, max(step, _WIDEST_BUMP_DEG))
-    place, width, height, shape = _best_bump(bare, angles, waves, place + step * near, finer)
+    finer = np.clip(found.width_deg * 2 ** (near / 2), step, max(step, _WIDEST_BUMP_DEG))
+    found = _best(bare, angles, waves, found.place_deg + step * near, finer)
 
-    spare = len(angles) - basis.shape[1] - 3
-    left = bare - height * shape
-    finest, _ = np.linalg.qr(_basis(angles, _order(angles, 6, 4)))
-    smooth = readings - finest @ (finest.T @ readings)
-    if left @ left / spare > smooth @ smooth / (len(angles) - finest.shape[1]):
+    left = bare - found.height_mm * found.shape
+    spare = len(angles) - basis.shape[1] - 3  # place, width and height are fitted too
+    finer_basis = _basis(angles, _order(angles, most=6, readings_each=4))
+    smooth, _ = _without_waves(readings, finer_basis)
+    smooth_spare = len(angles) - finer_basis.shape[1]
+    if spare < 1 or left @ left / spare > smooth @ smooth / smooth_spare:
         return None
-    spare = len(angles) - basis.shape[1] - 1
     scatter = 1.4826 * float(np.median(np.abs(left))) * (len(angles) / spare) ** 0.5
     scatter = max(scatter, _READOUT_SCATTER_MM)
-    likelihood = spare * np.log1p(height**2 * (shape @ shape) / scatter**2 / spare)
-    if abs(height) < _LEAST_HEIGHT * scatter or likelihood < _LEAST_LIKELIHOOD:
+    explained = found.height_mm**2 * (found.shape @ found.shape)
+    likelihood = spare * np.log1p(explained / scatter**2 / spare)
+    if abs(found.height_mm) < _LEAST_HEIGHT * scatter or likelihood < _LEAST_LIKELIHOOD:
         return None
-    return Bump(_turn(place), height, width)
+    return Bump(_turn(found.place_deg), found.height_mm, found.width_deg)
 
 
-def _best_bump(
-    bare: Array, angles: Array, waves: Array, places: Array, widths: Array
-) -> tuple[float, float, float, Array]:
-    """Place, width, height and shape (without waves) of the candidate that explains most."""
+def _without_waves(readings: Array, basis: Array) -> tuple[Array, Array]:
+    waves, _ = np.linalg.qr(basis)
+    return readings - waves @ (waves.T @ readings), waves
+
+
+class _Candidate(NamedTuple):
+    place_deg: float
+    width_deg: float
+    height_mm: float
+    shape: Array  # of height 1, without its waves
+
+
+def _best(bare: Array, angles: Array, waves: Array, places: Array, widths: Array) -> _Candidate:
+    """The candidate at one of the places, of one of the widths, that explains most."""
     away = np.abs((angles[:, None, None] - places[:, None] + 180) % 360 - 180)
     raised = np.where(away < widths, 0.5 + 0.5 * np.cos(np.pi * away / widths), 0.0)
     candidates = raised.reshape(len(angles), -1)
     shapes = candidates - waves @ (waves.T @ candidates)
     length = np.sqrt((shapes**2).sum(axis=0))
-    # a candidate that the waves nearly make by themselves, or that falls between readings
+    # not one that the waves nearly make by themselves, or that falls between readings
     seen = length > 0.3 * np.sqrt((candidates**2).sum(axis=0)) + 1e-9
     explained = np.where(seen, shapes.T @ bare / np.where(seen, length, 1.0), 0.0)
     best = int(np.abs(explained).argmax())
     at, wide = divmod(best, len(widths))
     height = float(explained[best] / length[best]) if seen[best] else 0.0
-    return float(places[at]), float(widths[wide]), height, shapes[:, best]
-
-
-class Circle(NamedTuple):
-    """A fitted circle; `out_of_roundness_mm` is peak to valley of the distances from it."""
-
-    x_mm: float
-    y_mm: float
-    radius_mm: float
-    out_of_roundness_mm: float
-
-
-def fitted_circle(angles_deg: Sequence[float], radii_mm: Sequence[float]) -> Circle:
-    """Least-squares circle through radii about an axis; x points to 0 degrees, y to 90."""
-    angles = np.radians(np.asarray(angles_deg, dtype=float))
-    radii = np.asarray(radii_mm, dtype=float)
-    return fit_circle(radii * np.cos(angles), radii * np.sin(angles))
-
-
-def fit_circle(x_mm: Sequence[float] | Array, y_mm: Sequence[float] | Array) -> Circle:
-    """The circle of least squared orthogonal distances to at least 3 points.
-
-    Gauss-Newton from the algebraic fit; Gander, Golub and Strebel (1994), Least-squares fitting
-    of circles and ellipses, BIT 34. ValueError for points on a line.
-    """
-    points = np.column_stack([np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float)])
-    origin = points.mean(axis=0)
-    points = points - origin
-    size = float(np.abs(points).max())
-    design = np.column_stack([2 * points, np.full(len(points), size)])
-    fitted, _, rank, _ = np.linalg.lstsq(design, (points**2).sum(axis=1), rcond=1e-10)
-    if rank < 3:
-        raise ValueError(f"points: must not lie on a line, got {len(points)} that do")
-    centre = fitted[:2]
-    for _ in range(200):
-        spokes = points - centre
-        distances = np.hypot(*spokes.T)
-        radius = distances.mean()
-        slopes = np.column_stack([spokes / distances[:, None], np.ones(len(points))])
-        step = np.linalg.lstsq(slopes, distances - radius, rcond=None)[0]
-        centre = centre + step[:2]
-        if np.abs(step[:2]).max() <= 1e-12 * size:
-            break
-    else:
-        raise ValueError("points: no circle was found, they lie too nearly on a line")
-    distances = np.hypot(*(points - centre).T)
-    x, y = (float(value) for value in centre + origin)
-    return Circle(x, y, float(distances.mean()), _span(distances))
+    return _Candidate(float(places[at]), float(widths[wide]), height, shapes[:, best])
 
 
 def _checked(readings_mm: Readings) -> Array:
@@ -260,16 +225,16 @@ def _angles(n: int, angles_deg: Sequence[float] | None) -> Array:
     return angles % 360.0
 
 
-def _order(angles: Array, most: int, each: int) -> int:
-    """How many waves a turn the positions can carry: up to 4, six readings for each, and no gap
-    wider than half a wave."""
+def _order(angles: Array, most: int, readings_each: int) -> int:
+    """How many waves a turn the positions can carry, 2 to `most`: so many readings for each, and
+    no gap wider than half a wave."""
     around = np.sort(angles)
     gap = float(np.diff(around, append=around[0] + 360.0).max())
     if gap > 90.0:
         raise ValueError(
             f"angles_deg: must leave no more than a quarter turn untouched, got a gap of {gap:g}"
         )
-    return max(2, min(most, len(angles) // each, int(180 / gap + 1e-9)))
+    return max(2, min(most, len(angles) // readings_each, int(180 / gap + 1e-9)))
 
 
 def _basis(angles: Array, order: int) -> Array:

@@ -2,10 +2,10 @@
 
 import zlib
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from io import FileIO
 
-CHUNK_BYTES = 1 << 18
-_PACKED_BYTES = 1 << 16
+CHUNK_BYTES = 1 << 16
 _GZIP = 16 + zlib.MAX_WBITS
 
 
@@ -19,15 +19,15 @@ def chunks(file: FileIO, gzipped: bool, progress: Callable[[int], None] | None) 
     DamageError where the file or its packing ends the reading; all that stands before the fault
     has been yielded by then.
     """
-    packed = _read(file, _PACKED_BYTES if gzipped else CHUNK_BYTES, progress)
-    return _gathered(_gunzip(packed)) if gzipped else packed
+    read = _read(file, progress)
+    return _gathered(_gunzip(read)) if gzipped else read
 
 
-def _read(file: FileIO, size: int, progress: Callable[[int], None] | None) -> Iterator[bytes]:
+def _read(file: FileIO, progress: Callable[[int], None] | None) -> Iterator[bytes]:
     total = 0
     while True:
         try:
-            chunk = file.read(size)
+            chunk = file.read(CHUNK_BYTES)
         except OSError as error:
             raise DamageError(f"the file cannot be read further: {error.strerror}") from error
         if not chunk:
@@ -41,7 +41,8 @@ def _read(file: FileIO, size: int, progress: Callable[[int], None] | None) -> It
 def _gunzip(packed: Iterator[bytes]) -> Iterator[bytes]:
     """Unpack one member after another, never more than a chunk at a time."""
     member, members = None, 0
-    for data in packed:
+    for chunk in packed:
+        data = chunk
         while data:
             if member is None:
                 data = data.lstrip(b"\0") if members else data  # RFC 1952 files may be padded
@@ -58,7 +59,8 @@ def _gunzip(packed: Iterator[bytes]) -> Iterator[bytes]:
                 (member.unused_data, None) if member.eof else (member.unconsumed_tail, member)
             )
     if member is not None:
-        yield member.flush()
+        with suppress(zlib.error):
+            yield member.flush()
         if not member.eof:
             raise DamageError("the gzip data is cut off; fetch the whole file and import it again")
 
@@ -66,11 +68,9 @@ def _gunzip(packed: Iterator[bytes]) -> Iterator[bytes]:
 def _up_to_the_fault(member: "zlib._Decompress", data: bytes) -> bytes:
     """What a failed call had unpacked before it met the fault."""
     out = bytearray()
-    try:
+    with suppress(zlib.error):
         for at in range(len(data)):
             out += member.decompress(data[at : at + 1])
-    except zlib.error:
-        pass
     return bytes(out)
 
 

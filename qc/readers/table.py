@@ -7,6 +7,7 @@ first line is refused and reading goes on at the next physical line.
 
 import csv
 from collections.abc import Iterator
+from contextlib import suppress
 from typing import NamedTuple
 
 from qc.readers.refusal import REFUSED_BECAUSE, Refusal, shown
@@ -14,7 +15,7 @@ from qc.readers.text import LINE_CHARS, TOO_LONG, Block, text_fault
 
 RECORD_LINES = 128
 
-# a tab or a semicolon inside a column's name is rarer than a comma: they win a tie
+# a tab or a semicolon inside a column's name is rarer than a comma: they win a tie between them
 DELIMITERS = ("\t", ";", ",")
 
 # number of the record's first line; its cells; what to write back out if it is refused
@@ -41,9 +42,7 @@ def read_header(block: Block) -> tuple[Header | Refusal, Block]:
     if at is None:
         return block.damage or Refusal(1, None, None, "the file is empty"), block
     number, window = block.first + at, block.lines[at : at + RECORD_LINES]
-    delimiter, cells, used = max(
-        (_first_record(window, mark) for mark in DELIMITERS), key=lambda found: len(found[1])
-    )
+    delimiter, cells, used = _first_record(window)
     left = block._replace(first=number + used, lines=block.lines[at + used :])
     reason = next(filter(None, map(text_fault, window[:used])), None)
     if reason or not cells:
@@ -104,12 +103,17 @@ def records(blocks: Iterator[Block], header: Header) -> Iterator[Row | Refusal]:
             yield block.damage
 
 
-def _first_record(window: list[str], delimiter: str) -> tuple[str, list[str], int]:
-    reader = csv.reader(window, delimiter=delimiter, strict=True)
-    try:
-        return delimiter, next(reader), reader.line_num
-    except csv.Error:
-        return delimiter, [], 1
+def _first_record(window: list[str]) -> tuple[str, list[str], int]:
+    """The delimiter that cuts the header into most cells, these, and the lines they take."""
+    best: tuple[str, list[str], int] = (",", [], 1)
+    for delimiter in DELIMITERS:
+        reader = csv.reader(window, delimiter=delimiter, strict=True)
+        with suppress(csv.Error):
+            cells = next(reader)
+            # a header of one cell tells nothing: a comma it is, the last one tried
+            if len(cells) > max(1, len(best[1])) or (delimiter == "," and not best[1]):
+                best = (delimiter, cells, reader.line_num)
+    return best
 
 
 def _may_go_on(window: list[str], block: Block) -> bool:

@@ -4,7 +4,7 @@ A batch is one observation: parts of one batch share mould, resin and day, so wh
 from scatter is the spread of the batch means, not that of the parts.
 
 1. The baseline is the first batches, 12 unless told otherwise; nothing signals before the eighth.
-   While it fills, `qc.statistics.screen` tries each new batch together with those before it: a
+   While it fills, `qc.statistics.baseline` tries each new batch together with those before it: a
    single batch that stands out is signalled and left out, and where the batches fall into two
    levels the later one is signalled, not learned.
 2. Later batches are watched by an individuals chart (`beyond-limits`) and by an EWMA (`ewma`)
@@ -14,7 +14,7 @@ from scatter is the spread of the batch means, not that of the parts.
 
 A signal rests on the batches up to its own, so later ones never take it back. A mean of n parts
 counts by the variance between + within/n. Batch means are taken as normal and independent. Where
-all batches are equal there is nothing to signal; see `screen.rounding_variance` for what a first
+all batches are equal there is nothing to signal; see `baseline.rounding_variance` for what a first
 difference then means.
 """
 
@@ -26,15 +26,17 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from qc.statistics.baseline import LEAST, Alarm, Baseline, best_step, learn, relearn, t_quantile
 from qc.statistics.charts import ewma
-from qc.statistics.screen import LEAST, Alarm, Baseline, best_step, screen, t_quantile
 
 BASELINE = 12
-# EWMA weight, and the two-sided chances of a false alarm per batch that set the limits: found by
-# simulation (tests/bench/drift_runs.py) so that about 5 % of quiet streams show any signal up to
-# the 26th batch after the baseline
+# EWMA weight, and the two-sided chances of a false alarm per batch that set the limits, to be
+# divided by the number of batches in the baseline: found by simulation
+# (tests/bench/drift_runs.py) so that about 5 % of quiet streams show any signal up to the 26th
+# batch after a baseline of 8, 12 or 20. A short baseline errs in few streams but then often,
+# hence the larger chance per batch; its limits are the wider all the same
 WEIGHT = 0.25
-CHANCE_BEYOND, CHANCE_EWMA = 0.0005, 0.003
+CHANCE_BEYOND, CHANCE_EWMA = 0.006, 0.036
 # of the interval for a shift
 OUTSIDE = 0.05
 
@@ -128,21 +130,22 @@ def drift(points: Sequence[BatchPoint], baseline: int = BASELINE) -> Drift:
     ns = np.array([point.n for point in ordered], dtype=float)
     sds = np.array([np.nan if point.sd is None else point.sd for point in ordered], dtype=float)
     # differences from the first batch keep their digits, and equal means stay equal
-    level = means[0]
+    level = float(means[0])
     values = np.round(means - level, 9)
-    base = screen(values, ns, sds, baseline)
-    codes = [point.code for point in ordered]
-    names = tuple(codes[i] for i in base.kept)
+    base = learn(values, ns, sds, baseline)
     if len(ordered) < LEAST:
-        none = (None,) * len(ordered)
-        return Drift(ordered, names, level + base.centre, base.sigma, none, none, (), None)
-    lower, upper = _limits(values, ns, base)
-    smooth = _ewma(values, ns, base)
-    found = [*_in_baseline(base), *_on_charts(values, lower, upper, smooth, base.watched_from)]
-    found.sort(key=lambda item: (item.batch, item.rule))
+        none, every = (None,) * len(ordered), tuple(point.code for point in ordered)
+        return Drift(ordered, every, level + base.centre, base.sigma, none, none, (), None)
+    lower, upper, smooth, found = _charts(values, ns, base)
+    quiet_until = min((item.batch for item in found), default=len(values))
+    if not base.ends_in_step and (shorter := relearn(values, ns, sds, base, quiet_until)):
+        base = shorter
+        lower, upper, smooth, found = _charts(values, ns, base)
+    found = sorted([*_in_baseline(base), *found], key=lambda item: (item.batch, item.rule))
+    codes = [point.code for point in ordered]
     return Drift(
         ordered,
-        names,
+        tuple(codes[i] for i in base.kept),
         level + base.centre,
         base.sigma,
         tuple(map(Band, (level + lower).tolist(), (level + upper).tolist())),
@@ -155,11 +158,26 @@ def drift(points: Sequence[BatchPoint], baseline: int = BASELINE) -> Drift:
     )
 
 
+class _Charts(NamedTuple):
+    lower: Floats
+    upper: Floats
+    smooth: Floats
+    found: list["_Found"]
+
+
+def _charts(values: Floats, ns: Floats, base: Baseline) -> _Charts:
+    lower, upper = _limits(values, ns, base)
+    smooth = _ewma(values, ns, base)
+    return _Charts(
+        lower, upper, smooth, _on_charts(values, lower, upper, smooth, base.watched_from)
+    )
+
+
 def _limits(values: Floats, ns: Floats, base: Baseline) -> tuple[Floats, Floats]:
     """Individuals limits, batch by batch: a t prediction interval for one more batch mean."""
     variance = _variance(values, base)
     own, of_centre = variance * base.weights.variance_ratio(ns), variance / base.weight
-    half = t_quantile(base.dof, CHANCE_BEYOND) * np.sqrt(own + of_centre)
+    half = t_quantile(base.dof, CHANCE_BEYOND / (base.dof + 1)) * np.sqrt(own + of_centre)
     return base.centre - half, base.centre + half
 
 
@@ -177,7 +195,9 @@ def _ewma(values: Floats, ns: Floats, base: Baseline) -> Floats:
         [WEIGHT**2], [1.0, -(left**2)], variance * base.weights.variance_ratio(ns[start:])
     )
     moved = 1 - left ** np.arange(1, len(variance) + 1)
-    half = t_quantile(base.dof, CHANCE_EWMA) * np.sqrt(seen + moved**2 * variance / base.weight)
+    half = t_quantile(base.dof, CHANCE_EWMA / (base.dof + 1)) * np.sqrt(
+        seen + moved**2 * variance / base.weight
+    )
     smooth = ewma(values[start:], WEIGHT, base.centre)
     return np.stack([smooth, base.centre - half, base.centre + half])
 

@@ -24,7 +24,7 @@ def normal(rng: random.Random, sigma: float) -> float:
 
 
 def balanced(rng: random.Random, n: int) -> list[float]:
-    """The n middle normal quantiles in a random order: mean 0, standard deviation a little under 1."""
+    """The n middle normal quantiles shuffled: mean 0, standard deviation a little under 1."""
     values = [_STANDARD.inv_cdf((i + 0.5) / n) for i in range(n)]
     rng.shuffle(values)
     return values

@@ -1,4 +1,4 @@
-"""The drop rig: one record a drop, written by the rig's own program, every drop with its changes."""
+"""The drop rig: one record a drop, by the rig's own program, always with both changes."""
 
 import datetime as dt
 import math

@@ -54,7 +54,7 @@ def decided(batches: list[Batch], off: ScaleFault) -> dict[str, Fate]:
         tests = []
         for protocol, days, drawn, damaged_at in _tests(batch, hits, rungs):
             number += 1
-            day = after(batch.received_on, days)
+            day = after(_can_be_struck_after(batch, off), days)
             code = f"T-{number:03d}"
             tests.append(Test(code, free.pop(), batch.code, protocol, day, drawn, damaged_at))
         pairs = []
@@ -62,6 +62,11 @@ def decided(batches: list[Batch], off: ScaleFault) -> dict[str, Fate]:
             pairs = [(free.pop(), free.pop()) for _ in range(PAIRS_PER_BATCH) if len(free) > 1]
         fates[batch.code] = Fate(tuple(tests), tuple(pairs), tuple(sorted(free)))
     return fates
+
+
+def _can_be_struck_after(batch: Batch, off: ScaleFault) -> dt.date:
+    """Receipt, or the day on which rims with doubtful masses were weighed again."""
+    return off.found_off if batch in (off.first, off.second) else batch.received_on
 
 
 def _is_plain(batch: Batch, number: int, off: ScaleFault) -> bool:

@@ -4,7 +4,7 @@ import csv
 import gzip
 import io
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -119,21 +119,23 @@ LOGS = (
 
 def written(folder: Path, records: list[Record]) -> int:
     """Write every record to its monthly file; returns how many files there are."""
-    months: dict[tuple[str, Log], list[Record]] = {}
+    months: dict[str, tuple[Log, list[Record]]] = {}
     for record in records:
         (log,) = (log for log in LOGS if log.takes(record))
-        months.setdefault((f"{record['taken_at']:%Y-%m}", log), []).append(record)
-    for (month, log), lines in months.items():
-        lines.sort(key=_moment)
-        write(folder / log.name.format(month), log.form.text(lines))
+        name = log.name.format(f"{record['taken_at']:%Y-%m}")
+        months.setdefault(name, (log, []))[1].append(record)
+    for name, (log, lines) in months.items():
+        write(folder / name, log.form.text(lines))
     return len(months)
-
-
-_moment: Callable[[Record], datetime] = lambda record: record["taken_at"]  # noqa: E731
 
 
 def write(path: Path, text: str) -> None:
     """UTF-8 as given; gzipped by the name, without the time of writing."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    content = text.encode()
-    path.write_bytes(gzip.compress(content, 9, mtime=0) if path.suffix == ".gz" else content)
+    if path.suffix != ".gz":
+        path.write_bytes(text.encode())
+        return
+    packed = io.BytesIO()
+    with gzip.GzipFile("", "wb", 9, packed, mtime=0) as file:
+        file.write(text.encode())
+    path.write_bytes(packed.getvalue())

@@ -78,5 +78,5 @@ def _check(
 def _who(gauge: Gauge, day: dt.date) -> str:
     if gauge.station == "drop-rig":
         return drop_rig.INSPECTOR
-    bench = rim_bench if gauge.station == "rim-bench" else wheel_bench
-    return bench.inspector(day)
+    at_rims = gauge.station == "rim-bench"
+    return rim_bench.inspector(day) if at_rims else wheel_bench.inspector(day)

@@ -59,9 +59,7 @@ def _weighings(batch: Batch, off: ScaleFault, clock: Clock) -> list[Record]:
     gauge = "SC-1" if day == off.found_off else batch.model.scale
     off_g = faults.SCALE_OFF_G if off.covers(gauge, day) else 0.0
     room_c = read(19.5 + normal(stream("room", day), 1.0), "0.5")
-    return [
-        {**_weighing(rim, day, gauge, off_g, clock), "room_c": room_c} for rim in batch.rims
-    ]
+    return [{**_weighing(rim, day, gauge, off_g, clock), "room_c": room_c} for rim in batch.rims]
 
 
 def _weighed_again(batches: list[Batch], off: ScaleFault, clock: Clock) -> list[Record]:

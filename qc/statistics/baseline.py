@@ -9,6 +9,7 @@ plain standard deviation of the rest is kept: a robust one (median range, trimme
 limits a fifth wider at this number of batches.
 """
 
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import Literal, NamedTuple
 
@@ -18,9 +19,9 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 LEAST = 8
-# two-sided chance at which a single parting counts; chosen by tests/bench/drift_runs.py so that
-# about 1.5 % of quiet baselines of 12 show anything
-CHANCE = 0.0002
+# two-sided chance at which one parting counts, to be divided by the size of the baseline; chosen
+# by tests/bench/drift_runs.py so that about 1 % of quiet baselines show anything
+CHANCE = 0.0024
 # after the last batch of the baseline the search for a step inside it goes on for so many batches:
 # a shift in its last batches is not yet plain when it is full
 FOLLOWED = 8
@@ -53,11 +54,7 @@ class Alarm(NamedTuple):
     first: int
     parting: Parting
     other_mean: float
-
-    @property
-    def limit(self) -> float:
-        """The t that the parting had to exceed."""
-        return t_quantile(self.parting.dof, CHANCE)
+    limit: float
 
 
 class Weights(NamedTuple):
@@ -90,46 +87,34 @@ class Baseline(NamedTuple):
     watched_from: int
     alarms: tuple[Alarm, ...]
 
+    @property
+    def ends_in_step(self) -> bool:
+        """Whether it was cut off where the level stepped."""
+        return any(alarm.rule == "step" for alarm in self.alarms)
 
-def screen(values: Floats, ns: Floats, sds: Floats, size: int) -> Baseline:
-    """Learn the baseline from the first `size` batches, in order.
+
+def learn(values: Floats, ns: Floats, sds: Floats, size: int) -> Baseline:
+    """The baseline among the first `size` batches, in order.
 
     `values`, `ns`, `sds` (NaN: unknown) have one entry per batch. Only what was known at a batch
     decides about it, so that later batches change nothing before them.
     """
-    count = len(values)
-    kept = list(range(min(count, LEAST)))
+    end = min(len(values), size)
+    kept = list(range(min(end, LEAST)))
     alarms: list[Alarm] = []
-    for newest in range(LEAST - 1, min(count, size + FOLLOWED)):
-        filling = newest < size
-        if filling and newest >= LEAST:
+    for newest in range(LEAST - 1, end):
+        if newest >= LEAST:
             kept.append(newest)
-        group = kept if filling else [*kept, *range(size, newest + 1)]
-        weights = weights_of(values[group], ns[group], sds[group])
-        x, ratio = values[group], weights.variance_ratio(ns[group])
-        last = len(kept) if not filling else None
-        step = best_step(x, ratio, least_second=2, last=last)
-        limit = t_quantile(step.dof, CHANCE)
-        lone = stranger(x, ratio) if filling else None
-        if lone and lone.t > max(limit, step.t):
-            batch = kept.pop(lone.at)
-            alarms.append(
-                Alarm("beyond-limits", batch, newest, batch, lone, values[batch] - lone.shift)
-            )
+        x, ratio, weights = _weighted(values, ns, sds, kept)
+        step, lone = best_step(x, ratio, least_second=2), stranger(x, ratio)
+        limit = t_quantile(step.dof, CHANCE / size)
+        if lone.t > max(limit, step.t):
+            odd = kept.pop(lone.at)
+            others = float(values[odd]) - lone.shift
+            alarms.append(Alarm("beyond-limits", odd, newest, odd, lone, others, limit))
         elif step.t > limit:
-            mean = float(np.average(x[: step.at], weights=1 / ratio[: step.at]))
-            alarms.append(Alarm("step", newest, newest, group[step.at], step, mean))
-            if filling:
-                return _after_step(kept, x, ratio, step, weights, alarms)
-            break
-    return _learned(values, ns, sds, kept, min(count, size), alarms)
-
-
-def _learned(
-    values: Floats, ns: Floats, sds: Floats, kept: list[int], end: int, alarms: list[Alarm]
-) -> Baseline:
-    weights = weights_of(values[kept], ns[kept], sds[kept])
-    x, ratio = values[kept], weights.variance_ratio(ns[kept])
+            return _before(step, limit, kept, x, ratio, weights, alarms)
+    x, ratio, weights = _weighted(values, ns, sds, kept)
     centre = float(np.average(x, weights=1 / ratio))
     dof = len(kept) - 1
     sigma = float(np.sqrt(np.sum((x - centre) ** 2 / ratio) / dof)) if dof else None
@@ -137,28 +122,48 @@ def _learned(
     return Baseline(tuple(kept), centre, sigma, dof, weight, weights, end, tuple(alarms))
 
 
-def _after_step(
-    kept: list[int],
+def relearn(
+    values: Floats, ns: Floats, sds: Floats, base: Baseline, quiet_until: int
+) -> Baseline | None:
+    """The baseline before a step that shows only now that batches after it are known.
+
+    Looks at the batches that followed a full baseline as long as the charts on it were quiet
+    (before index `quiet_until`). None where no step is found.
+    """
+    for newest in range(base.watched_from, min(quiet_until, base.watched_from + FOLLOWED)):
+        group = [*base.kept, *range(base.watched_from, newest + 1)]
+        x, ratio, weights = _weighted(values, ns, sds, group)
+        step = best_step(x, ratio, least_second=2, last=len(base.kept))
+        limit = t_quantile(step.dof, CHANCE / base.watched_from)
+        if step.t > limit:
+            return _before(step, limit, group, x, ratio, weights, base.alarms)
+    return None
+
+
+def _weighted(
+    values: Floats, ns: Floats, sds: Floats, group: list[int]
+) -> tuple[Floats, Floats, Weights]:
+    weights = weights_of(values[group], ns[group], sds[group])
+    return values[group], weights.variance_ratio(ns[group]), weights
+
+
+def _before(
+    step: Parting,
+    limit: float,
+    group: list[int],
     x: Floats,
     ratio: Floats,
-    step: Parting,
     weights: Weights,
-    alarms: list[Alarm],
+    alarms: Sequence[Alarm],
 ) -> Baseline:
     """The batches before the step are the baseline; both sides tell how means scatter."""
-    weight = float(np.sum(1 / ratio[: step.at]))
-    after = float(np.sum(1 / ratio[step.at :]))
-    sigma = step.se * (weight * after / (weight + after)) ** 0.5
-    return Baseline(
-        tuple(kept[: step.at]),
-        alarms[-1].other_mean,
-        sigma,
-        step.dof,
-        weight,
-        weights,
-        kept[step.at],
-        tuple(alarms),
-    )
+    centre = float(np.average(x[: step.at], weights=1 / ratio[: step.at]))
+    before, after = (float(np.sum(1 / part)) for part in (ratio[: step.at], ratio[step.at :]))
+    sigma = step.se / (1 / before + 1 / after) ** 0.5
+    first, newest = group[step.at], group[-1]
+    alarm = Alarm("step", newest, newest, first, step, centre, limit)
+    kept = tuple(group[: step.at])
+    return Baseline(kept, centre, sigma, step.dof, before, weights, first, (*alarms, alarm))
 
 
 def weights_of(values: Floats, ns: Floats, sds: Floats) -> Weights:

@@ -1,0 +1,30 @@
+"""Deriving everything from the journal anew."""
+
+from sqlalchemy import Connection, delete, select
+
+from qc.ledger.catalog_entries import load_catalog
+from qc.ledger.corrections import note_links, override, roots_of
+from qc.ledger.follow import Known, judge_journal, load_doubts
+from qc.ledger.journal import lock_end
+from qc.ledger.tables import FOLLOWS, Journal
+from qc.records.canonical import from_body
+from qc.records.kinds import Correction
+
+
+def rebuild(connection: Connection) -> int:
+    """Throw away all that follows from the journal and derive it again.
+
+    Returns how many records the journal holds. The answers are those from before, or something
+    had changed the rows behind the journal's back.
+    """
+    end = lock_end(connection)
+    for table in reversed(FOLLOWS):
+        connection.execute(delete(table))
+    query = select(Journal.body).where(Journal.kind == "correction").order_by(Journal.position)
+    corrections = [from_body(row[0]) for row in connection.execute(query)]
+    links = [record for record in corrections if isinstance(record, Correction)]
+    note_links(connection, links)
+    override(connection, roots_of(connection, [record.record_id for record in links]))
+    known = Known(load_catalog(connection), load_doubts(connection))
+    judge_journal(connection, known)
+    return end.position

@@ -1,0 +1,77 @@
+"""One writer per process: what waits goes into one transaction, under one seal.
+
+Only one transaction at a time can append to the journal, and its lock is held until the commit
+has reached the disk. With a transaction for each record a shop is capped by its disk; gathered,
+the same disk carries many times as many, and nobody is answered before the commit.
+"""
+
+import queue
+import threading
+from collections.abc import Sequence
+from concurrent.futures import Future
+
+from qc.ledger.journal import Prepared, prepare
+from qc.ledger.ledger import Answer, Ledger
+from qc.records.kinds import Record
+
+MOST_AT_ONCE = 5000
+
+Waiting = tuple[list[Prepared], "Future[list[Answer]]"]
+
+
+class Writer:
+    """A thread that accepts records for everybody in this process. Use as a context manager."""
+
+    def __init__(self, ledger: Ledger) -> None:
+        self._ledger = ledger
+        self._queue: queue.SimpleQueue[Waiting | None] = queue.SimpleQueue()
+        self._thread = threading.Thread(target=self._run, name="rimqc-writer", daemon=True)
+        self._thread.start()
+
+    def __enter__(self) -> "Writer":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Write what waits, then stop."""
+        self._queue.put(None)
+        self._thread.join()
+
+    def submit(self, records: Sequence[Record]) -> "Future[list[Answer]]":
+        """Hand records in; the future is answered after their commit, or with its fault."""
+        future: Future[list[Answer]] = Future()
+        self._queue.put(([prepare(record) for record in records], future))
+        return future
+
+    def _run(self) -> None:
+        going = True
+        while going:
+            gathered: list[Waiting] = []
+            item = self._queue.get()
+            while item is not None:
+                gathered.append(item)
+                if sum(len(prepared) for prepared, _ in gathered) >= MOST_AT_ONCE:
+                    break
+                try:
+                    item = self._queue.get_nowait()
+                except queue.Empty:
+                    break
+            going = item is not None
+            if gathered:
+                self._write(gathered)
+
+    def _write(self, gathered: Sequence[Waiting]) -> None:
+        items = [item for prepared, _ in gathered for item in prepared]
+        try:
+            with self._ledger.writing() as connection:
+                answers = self._ledger.accept_into(connection, items)
+        except BaseException as fault:  # whoever waits must hear of it, whatever it was
+            for _, future in gathered:
+                future.set_exception(fault)
+            return
+        start = 0
+        for prepared, future in gathered:
+            future.set_result(answers[start : start + len(prepared)])
+            start += len(prepared)

@@ -1,0 +1,37 @@
+"""What needs attention: counts over the whole ledger."""
+
+from typing import Any
+
+from sqlalchemy import Connection, func, select
+
+from qc.ledger.tables import FlagRow, Head, Journal, Part, Quantity
+from qc.views.plain import moment
+
+
+def counts(connection: Connection) -> dict[str, Any]:
+    """Parts, records, open flags by kind and by severity, and the time of the newest record."""
+    open_flags = select(FlagRow.flag, FlagRow.severity, func.count()).where(
+        FlagRow.closed_at.is_(None)
+    )
+    rows = connection.execute(open_flags.group_by(FlagRow.flag, FlagRow.severity)).all()
+    by_kind: dict[str, int] = {}
+    by_severity = {"critical": 0, "major": 0, "minor": 0}
+    for flag, severity, count in sorted(rows, key=lambda row: row[0]):
+        by_kind[flag] = by_kind.get(flag, 0) + count
+        by_severity[severity] = by_severity.get(severity, 0) + count
+    newest = connection.execute(
+        select(func.max(Journal.taken_at)).where(Journal.serial.is_not(None))
+    ).scalar()
+    return {
+        "parts": connection.execute(select(func.count()).select_from(Part)).scalar() or 0,
+        "records": connection.execute(select(Head.position)).scalar() or 0,
+        "flags": by_kind,
+        "severities": by_severity,
+        "newest": moment(newest) if newest else None,
+    }
+
+
+def measured_models(connection: Connection) -> list[tuple[str, str]]:
+    """The models and stages that have a bare mass."""
+    query = select(Quantity.model, Quantity.stage).where(Quantity.characteristic == "bare-mass")
+    return sorted({(row[0], row[1]) for row in connection.execute(query.distinct())})

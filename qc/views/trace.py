@@ -1,0 +1,176 @@
+"""One part: everything known of it; and every part that shares a factor."""
+
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from qc.catalog.catalog import Catalog
+from qc.catalog.entries import Batch
+from qc.errors import RimqcError
+from qc.judgement.readings import Held
+from qc.judgement.standing import Standing, reasons_against, status
+from qc.ledger.bulk import pieces
+from qc.ledger.corrections import any_corrections, histories, load_held
+from qc.ledger.projections import standing_from
+from qc.ledger.tables import BatchStanding, Mends, Part, Quantity, SuspectRow
+from qc.records.kinds import Disposition
+from qc.records.parsing import nearest
+from qc.views import flags as flag_view
+from qc.views.plain import moment, number, record
+
+
+def trace(connection: Connection, catalog: Catalog, serial: str) -> dict[str, Any]:
+    """Everything known of a serial, its records in order of time, with corrections and doubts."""
+    part = connection.execute(select(Part).where(Part.serial == serial)).mappings().one_or_none()
+    row = part["Part"] if part and "Part" in part else part
+    if row is None:
+        raise RimqcError(f"no record of serial {serial}{_near(connection, serial)}")
+    model, batch = row["model"], row["batch"]
+    standing = standing_from(row["standing"])
+    of_batch = _batch_standing(connection, batch)
+    corrected = any_corrections(connection)
+    held = histories(connection, "serial", [serial], corrected)[serial]
+    doubted = _doubted(connection, f"serial:{serial}")
+    reasons = reasons_against(standing, of_batch, model is not None)
+    entry = catalog.batch(batch) if batch else None
+    return {
+        "serial": serial,
+        "model": model,
+        "batch": batch,
+        "made_on": entry.made_on.isoformat() if entry else None,
+        "factors": dict(entry.factors) if entry else {},
+        "status": status(standing, of_batch, model is not None),
+        "may_leave": not reasons,
+        "reasons": reasons,
+        "missing": list(standing.missing),
+        "grade": standing.grade or None,
+        "records": _records(connection, held, doubted),
+        "flags": flag_view.flags(connection, everything=True, serial=serial),
+        "dispositions": _dispositions(connection, held, batch, corrected),
+        "quantities": _quantities(connection, serial),
+    }
+
+
+def _near(connection: Connection, serial: str) -> str:
+    query = select(Part.serial).where(Part.serial >= serial[:3]).order_by(Part.serial).limit(500)
+    return nearest(serial, [row[0] for row in connection.execute(query)])
+
+
+def _batch_standing(connection: Connection, batch: str | None) -> Standing:
+    query = select(BatchStanding.standing).where(BatchStanding.batch == batch)
+    return standing_from(connection.execute(query).scalar())
+
+
+def _doubted(connection: Connection, owner: str) -> dict[str, bool]:
+    """Records that are or were in doubt, and whether they still are."""
+    query = select(SuspectRow.record_id, SuspectRow.settled_at).where(SuspectRow.owner == owner)
+    found: dict[str, bool] = {}
+    for record_id, settled_at in connection.execute(query):
+        found[record_id] = found.get(record_id, False) or settled_at is None
+    return found
+
+
+def _records(
+    connection: Connection, held: list[Held], doubted: dict[str, bool]
+) -> list[dict[str, Any]]:
+    shown = []
+    for item in held:
+        row = record(item.record)
+        final = item.final()
+        if item.changes:
+            row["state"] = "void" if final is None else "as-recorded"
+            if final is not None and final != item.record:
+                row["state"], row["now"] = "corrected", record(final)
+        if item.record.record_id in doubted:
+            row["suspect"] = doubted[item.record.record_id]
+        shown.append(row)
+    shown += [record(item.record) for item in _mending(connection, held)]
+    return sorted(shown, key=lambda row: (row["taken_at"], row["record_id"]))
+
+
+def _mending(connection: Connection, held: list[Held]) -> list[Held]:
+    """The corrections of these records, and the corrections of those."""
+    waiting = [item.record.record_id for item in held if item.changes]
+    found: dict[str, Held] = {}
+    while waiting:
+        query = select(Mends.record_id).where(Mends.of.in_(waiting))
+        fresh = [row[0] for row in connection.execute(query) if row[0] not in found]
+        for item in load_held(connection, fresh):
+            found[item.record.record_id] = item
+        waiting = fresh
+    return list(found.values())
+
+
+def _dispositions(
+    connection: Connection, held: list[Held], batch: str | None, corrected: bool
+) -> list[dict[str, Any]]:
+    """The decisions on the part by name and on its batch, in order of time."""
+    of_batch = histories(connection, "batch", [batch], corrected)[batch] if batch else []
+    decisions = [
+        final for item in (*held, *of_batch) if isinstance(final := item.final(), Disposition)
+    ]
+    return [record(d) for d in sorted(decisions, key=lambda d: (d.taken_at, d.record_id))]
+
+
+def _quantities(connection: Connection, serial: str) -> list[dict[str, Any]]:
+    query = (
+        select(Quantity.stage, Quantity.characteristic, Quantity.protocol, Quantity.value,
+               Quantity.u, Quantity.suspect, Quantity.at, Quantity.verdict, Quantity.beyond)
+        .where(Quantity.serial == serial)
+        .order_by(Quantity.stage, Quantity.characteristic, Quantity.protocol)
+    )  # fmt: skip
+    rows = []
+    for row in connection.execute(query).mappings():
+        rows.append(dict(row) | {"value": number(row["value"]), "at": moment(row["at"])})
+    return rows
+
+
+def where(
+    connection: Connection, catalog: Catalog, factor: str, level: str
+) -> list[dict[str, Any]]:
+    """Every part of the batches with this factor at this level, and where it is now.
+
+    `factor` is any further key of the batches, or `batch` or `model`.
+    """
+    batches = catalog.entries(Batch)
+    known = {"batch", "model"}.union(*(batch.factors for batch in batches))
+    if factor not in known:
+        raise RimqcError(
+            f"no batch has a factor {factor}; known: {', '.join(sorted(known))}"
+            f"{nearest(factor, sorted(known))}",
+            2,
+        )
+    chosen = sorted(
+        (b for b in batches if _level(b, factor) == level), key=lambda b: (b.made_on, b.code)
+    )
+    rows = []
+    for piece in pieces([batch.code for batch in chosen]):
+        standings = select(BatchStanding.batch, BatchStanding.standing).where(
+            BatchStanding.batch.in_(piece)
+        )
+        of_batch = {row[0]: standing_from(row[1]) for row in connection.execute(standings)}
+        query = (
+            select(Part.serial, Part.model, Part.batch, Part.standing)
+            .where(Part.batch.in_(piece))
+            .order_by(Part.serial)
+        )
+        for serial, model, batch, text in connection.execute(query):
+            own = standing_from(text)
+            rows.append(
+                {
+                    "serial": serial,
+                    "model": model,
+                    "batch": batch,
+                    "status": status(own, of_batch.get(batch or "", Standing()), True),
+                    "order": own.order or None,
+                    "to": own.to or None,
+                }
+            )
+    place = {batch.code: i for i, batch in enumerate(chosen)}
+    return sorted(rows, key=lambda row: (place[row["batch"]], row["serial"]))
+
+
+def _level(batch: Batch, factor: str) -> str | None:
+    if factor == "batch":
+        return batch.code
+    return batch.model if factor == "model" else batch.factors.get(factor)
