@@ -4,6 +4,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import msgspec
@@ -29,19 +30,28 @@ def import_files(
     """Import into the database at `db`; returns the report and the counts found afterwards."""
     url = read_url(db)
     file = sqlite_file(url)
-    if dry_run and file is not None and not file.exists():
-        db = "sqlite://"  # judged in memory: not even an empty file is left behind
     if refused is None:
         refused = (file.parent if file is not None else Path()) / "refused"
     try:
-        with Ledger(db, create=True) as ledger, _progress(paths) as told:
-            if not dry_run:
-                report = import_paths(ledger, paths, refused_folder=refused, progress=told)
-                with ledger.reading() as connection:
-                    return report, counts(connection)
-            return _tried(ledger, paths, told)
+        with _ledger(db, file, dry_run) as ledger, _progress(paths) as told:
+            if dry_run:
+                return _tried(ledger, paths, told)
+            report = import_paths(ledger, paths, refused_folder=refused, progress=told)
+            with ledger.reading() as connection:
+                return report, counts(connection)
     except FileError as fault:
         raise RimqcError(str(fault), 2) from None
+
+
+@contextmanager
+def _ledger(db: str, file: Path | None, dry_run: bool) -> Iterator[Ledger]:
+    """The database; a dry run on one that does not exist leaves not even an empty file behind."""
+    if not dry_run or file is None or file.exists():
+        with Ledger(db, create=True) as ledger:
+            yield ledger
+        return
+    with TemporaryDirectory() as aside, Ledger(f"sqlite:///{aside}/try.sqlite", create=True) as own:
+        yield own
 
 
 def _tried(

@@ -26,7 +26,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.statistics.baseline import LEAST, Alarm, Baseline, best_step, learn, relearn, t_quantile
+from qc.statistics.baseline import LEAST, Baseline, best_step, learn, relearn, t_quantile
 from qc.statistics.charts import ewma
 
 BASELINE = 12
@@ -37,8 +37,9 @@ BASELINE = 12
 # hence the larger chance per batch; its limits are the wider all the same
 WEIGHT = 0.25
 CHANCE_BEYOND, CHANCE_EWMA = 0.006, 0.036
-# of the interval for a shift
-OUTSIDE = 0.05
+# chance of the t interval for a shift; 3 % since the change point is searched for, which makes the
+# interval hold the shift in 95 % of simulated events
+OUTSIDE = 0.03
 
 Floats = NDArray[np.float64]
 Rule = Literal["beyond-limits", "ewma", "step"]
@@ -97,7 +98,9 @@ class Drift:
     """One stream: `limits` and `ewma` go with `points`, batch by batch.
 
     `sigma` is the spread of the means of batches of usual size, None below two batches. `limits`
-    is None per batch below eight batches, `ewma` outside the batches that are watched.
+    is None per batch below eight batches, `ewma` outside the batches that are watched. `signals`
+    stand in the order in which they became known: the first one is the event that `change`
+    describes, and adding batches never replaces it.
     """
 
     points: tuple[BatchPoint, ...]
@@ -136,20 +139,22 @@ def drift(points: Sequence[BatchPoint], baseline: int = BASELINE) -> Drift:
     if len(ordered) < LEAST:
         none, every = (None,) * len(ordered), tuple(point.code for point in ordered)
         return Drift(ordered, every, level + base.centre, base.sigma, none, none, (), None)
-    lower, upper, smooth, found = _charts(values, ns, base)
+    charts = _charts(values, ns, base)
+    found = _on_charts(values, charts, base)
     quiet_until = min((item.batch for item in found), default=len(values))
     if not base.ends_in_step and (shorter := relearn(values, ns, sds, base, quiet_until)):
         base = shorter
-        lower, upper, smooth, found = _charts(values, ns, base)
-    found = sorted([*_in_baseline(base), *found], key=lambda item: (item.batch, item.rule))
+        charts = _charts(values, ns, base)
+        found = _on_charts(values, charts, base)
+    found = sorted([*_in_baseline(base), *found])
     codes = [point.code for point in ordered]
     return Drift(
         ordered,
         tuple(codes[i] for i in base.kept),
         level + base.centre,
         base.sigma,
-        tuple(map(Band, (level + lower).tolist(), (level + upper).tolist())),
-        (None,) * base.watched_from + tuple(map(Smoothed, *(level + smooth).tolist())),
+        tuple(map(Band, (level + charts.lower).tolist(), (level + charts.upper).tolist())),
+        (None,) * base.watched_from + tuple(map(Smoothed, *(level + charts.smooth).tolist())),
         tuple(
             Signal(codes[f.batch], f.rule, level + f.value, level + f.lower, level + f.upper)
             for f in found
@@ -159,18 +164,15 @@ def drift(points: Sequence[BatchPoint], baseline: int = BASELINE) -> Drift:
 
 
 class _Charts(NamedTuple):
+    """Limits of every batch; EWMA, its lower and its upper limit (rows) of the watched ones."""
+
     lower: Floats
     upper: Floats
     smooth: Floats
-    found: list["_Found"]
 
 
 def _charts(values: Floats, ns: Floats, base: Baseline) -> _Charts:
-    lower, upper = _limits(values, ns, base)
-    smooth = _ewma(values, ns, base)
-    return _Charts(
-        lower, upper, smooth, _on_charts(values, lower, upper, smooth, base.watched_from)
-    )
+    return _Charts(*_limits(values, ns, base), _ewma(values, ns, base))
 
 
 def _limits(values: Floats, ns: Floats, base: Baseline) -> tuple[Floats, Floats]:
@@ -213,16 +215,14 @@ def _variance(values: Floats, base: Baseline) -> Floats:
 
 
 class _Found(NamedTuple):
+    """In order of `found_at`: the batch whose arrival made it known."""
+
+    found_at: int
     batch: int
     rule: Rule
     value: float
     lower: float
     upper: float
-    alarm: Alarm | None = None
-
-    @property
-    def found_at(self) -> int:
-        return self.alarm.found_at if self.alarm else self.batch
 
 
 def _in_baseline(base: Baseline) -> list[_Found]:
@@ -230,21 +230,25 @@ def _in_baseline(base: Baseline) -> list[_Found]:
     for alarm in base.alarms:
         mean, half = alarm.other_mean, alarm.limit * alarm.parting.se
         value = mean + alarm.parting.shift
-        found.append(_Found(alarm.batch, alarm.rule, value, mean - half, mean + half, alarm))
+        found.append(
+            _Found(alarm.found_at, alarm.batch, alarm.rule, value, mean - half, mean + half)
+        )
     return found
 
 
-def _on_charts(
-    values: Floats, lower: Floats, upper: Floats, smooth: Floats, start: int
-) -> list[_Found]:
+def _on_charts(values: Floats, charts: _Charts, base: Baseline) -> list[_Found]:
+    start = base.watched_from
+    # batches between a step in the baseline and the one that showed it are seen in hindsight
+    known = base.alarms[-1].found_at if base.ends_in_step else 0
     found = []
-    beyond = (values < lower) | (values > upper)
-    for i in np.flatnonzero(beyond[start:]) + start:
-        value, low, high = float(values[i]), float(lower[i]), float(upper[i])
-        found.append(_Found(int(i), "beyond-limits", value, low, high))
-    outside = (smooth[0] < smooth[1]) | (smooth[0] > smooth[2])
-    for i in np.flatnonzero(outside):
-        found.append(_Found(int(i) + start, "ewma", *smooth[:, i].tolist()))
+    outside = (values < charts.lower) | (values > charts.upper)
+    for i in (np.flatnonzero(outside[start:]) + start).tolist():
+        bounds = float(values[i]), float(charts.lower[i]), float(charts.upper[i])
+        found.append(_Found(max(i, known), i, "beyond-limits", *bounds))
+    smooth, lower, upper = charts.smooth
+    for i in np.flatnonzero((smooth < lower) | (smooth > upper)).tolist():
+        bounds = float(smooth[i]), float(lower[i]), float(upper[i])
+        found.append(_Found(max(i + start, known), i + start, "ewma", *bounds))
     return found
 
 
@@ -254,11 +258,12 @@ def _change(
     """The first event as a step, from what was known when it was found."""
     if not found:
         return None
-    first = min(found, key=lambda item: item.found_at)
-    if first.alarm:
-        batch, parting = first.alarm.first, first.alarm.parting
+    first = found[0].found_at
+    alarm = next((alarm for alarm in base.alarms if alarm.found_at == first), None)
+    if alarm:
+        batch, parting = alarm.first, alarm.parting
     else:
-        group = [*base.kept, *range(base.watched_from, first.batch + 1)]
+        group = [*base.kept, *range(base.watched_from, first + 1)]
         parting = best_step(values[group], base.weights.variance_ratio(ns[group]))
         batch = group[parting.at]
     half = t_quantile(parting.dof, OUTSIDE) * parting.se

@@ -22,7 +22,7 @@ from generator.shop import (
 
 RIG, OPENS, INSPECTOR = "drop-rig", dt.time(9, 0), "I3"
 STANDARD_GRAVITY = 9.80665
-# one test in so many looks at the rim only from this hit on
+# a test has this chance (1 in so many) that the rim is looked at only from this hit on
 UNSEEN_ONE_IN, SEEN_FROM_HIT = 8, 4
 
 

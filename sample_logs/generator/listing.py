@@ -59,8 +59,8 @@ def _files() -> str:
         ("`wheel-bench/`", ("semicolon CSV with decimal comma and CRLF, `balance_…` with a "
          "byte-order mark, `weighing_wheels_…` with `record_id` and offsets; `tablet_…` is JSON "
          "Lines with two kinds")),
-        ("`drop-rig/`", ("gzipped JSON Lines with `record_id`; in about one sound repeat test of "
-         "eight the first three hits are `not-examined`, later ones are")),
+        ("`drop-rig/`", ("gzipped JSON Lines with `record_id`; in some sound repeat tests the "
+         "first three hits on each position are `not-examined`, the later ones are examined")),
         ("`gauges/`", "comma CSV of all stations' checks, times with offset"),
         ("`desk/`", "JSON Lines (`.ndjson`): decisions, shipments, a return, a correction"),
     ]  # fmt: skip
@@ -150,7 +150,8 @@ def _gauge_and_part_rows(plants: dict[str, Any]) -> Iterator[tuple[str, str, str
         "a gauge used after its date",
         (
             f"tension meter `{due['gauge']}`, due {due['due']}, used from "
-            f"{due['first_used_after']} ({due['readings']} readings) until calibrated on {due['calibrated_again']}"
+            f"{due['first_used_after']} ({due['readings']} readings) until "
+            f"calibrated on {due['calibrated_again']}"
         ),
         "`gauge-overdue`",
     )

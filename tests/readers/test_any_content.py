@@ -5,6 +5,7 @@ import gzip
 import json
 from io import StringIO
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -95,7 +96,9 @@ def test_good_json_lines_around_broken_ones_are_kept(tmp_path, parts):
         assert [line[:2] for line in log if not isinstance(line, Refusal)] == expected
 
 
-HEADS = st.sampled_from([b"", b"a,b\n", b"a;b\r\n", b'"a"\tb\n', b"\xff\xfea\0,\0b\0\n\0", b'{"a":'])
+HEADS = st.sampled_from(
+    [b"", b"a,b\n", b"a;b\r\n", b'"a"\tb\n', b"\xff\xfea\0,\0b\0\n\0", b'{"a":']
+)
 # mostly the marks that mean something to a reader
 SOUP = st.lists(st.sampled_from([b'"', b",", b";", b"\n", b"\r", b"\0", b"x", b'{"a":1}', b"\xff"]))
 BYTES = st.builds(lambda head, tail: head + tail, HEADS, st.binary() | SOUP.map(b"".join))
@@ -120,6 +123,18 @@ def test_any_bytes_give_lines_or_refusals_that_can_be_shown(tmp_path, content, f
 
 
 @fast
+@given(SOUP.map(b"".join) | st.binary(), st.integers(4, 12), st.sampled_from(LOG_FORMS))
+def test_where_a_file_is_cut_into_chunks_changes_nothing(tmp_path, content, size, form):
+    path = tmp_path / f"weighing{form}"
+    content = b"a,b\n" + content
+    path.write_bytes(gzip.compress(content) if form.endswith(".gz") else content)
+    with open_log(path) as log:
+        whole = list(log)
+    with mock.patch("qc.readers.stream.CHUNK_BYTES", size), open_log(path) as log:
+        assert list(log) == whole
+
+
+@fast
 @given(BYTES, st.sampled_from([".csv", ".jsonl"]))
 def test_an_unmended_refused_file_is_refused_again_line_for_line(tmp_path, content, form):
     path, target = tmp_path / f"weighing{form}", tmp_path / f"weighing.refused{form}"
@@ -128,19 +143,15 @@ def test_an_unmended_refused_file_is_refused_again_line_for_line(tmp_path, conte
         written = 0
         for line in log:
             if isinstance(line, Refusal):
-                out.add(line.raw, "because, it says \"so\"\nand so")
+                out.add(line.raw, 'because, it says "so"\nand so')
                 written += line.raw is not None
     assert target.exists() == bool(written)
-    if written and form == ".csv":
-        with open_log(target) as again:
-            lines = list(again)
-        assert all(isinstance(line, Refusal) for line in lines)
-        assert len(lines) >= written
-    elif written:
-        with open_log(target) as again:
-            lines = list(again)
-        assert all(isinstance(line, Refusal) or "refused_line" in line[1] for line in lines)
-        assert len(lines) == written
+    if written:
+        with open_log(target) as log:
+            again = list(log)
+        # an object that is no JSON comes back inside another, which no kind of record fits
+        assert all(isinstance(line, Refusal) or "refused_line" in line[1] for line in again)
+        assert len(again) >= written
 
 
 def test_the_forms_are_those_a_log_can_have():

@@ -104,14 +104,14 @@ def peak_bytes(path: Path) -> tuple[int, int]:
 @pytest.mark.parametrize("unit", ["R1,412.5\n", 'R1,"41\n2.5"\n', "R1,4\0\n", "ü\x85,1\n"])
 def test_memory_does_not_grow_with_the_file(tmp_path, unit):
     peaks = []
-    for count in (10_000, 50_000):
+    for count in (50_000, 100_000):
         path = tmp_path / f"weighing_{count}.csv"
         path.write_text("a,b\n" + unit * count, encoding="utf-8", newline="")
         lines, peak = peak_bytes(path)
         assert lines == count
         peaks.append(peak)
-    assert peaks[1] < 1.2 * peaks[0] + 100_000
-    assert peaks[1] < 4_000_000
+    assert peaks[1] < 1.1 * peaks[0]
+    assert peaks[1] < 6_000_000
 
 
 @pytest.mark.parametrize("unit", [b"x", b"\0", b'"', b',"\n', "ü".encode()])
