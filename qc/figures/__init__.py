@@ -1,0 +1,6 @@
+"""Rows of the views as Plotly figures: pure functions, without a screen and without a database.
+
+Each module makes one kind of figure: its `figure` takes the rows and the look ("light", "dark"),
+its `alt_text` says the same in words. The title states what the figure shows, every axis has its
+unit, and no colour stands without a shape and a word.
+"""

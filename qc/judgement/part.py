@@ -41,6 +41,8 @@ from qc.records.kinds import (
 Aspect = tuple[str, ...]
 COVERAGE: Aspect = ("coverage",)
 RECEIVED: Aspect = ("received",)
+# records that leave earlier verdicts alone, unless they are of the same aspect
+CALM_KINDS = (Receipt, Weighing, Runout, Measurement, Inspection, Balance)
 READING_KINDS = (Weighing, Runout, Measurement, Inspection, Finding, Balance, Drop)
 
 
@@ -54,6 +56,9 @@ class Judged(NamedTuple):
     tests: list[Tested]
     suspects: list[Suspect]
     standing: Standing
+    # when the part was received, if nothing about it reaches back: a first reading of its kind
+    # that comes later can then be judged by itself
+    calm_since: dt.datetime | None = None
 
 
 class Step(NamedTuple):
@@ -137,6 +142,7 @@ class _Replay:
             *(self.model, self.batch, self.book.all(), quantities, tests),
             self._suspects(held),
             self._standing(),
+            self._calm_since(held),
         )
 
     def _mine(self, record: Record | None) -> Record | None:
@@ -337,6 +343,15 @@ class _Replay:
             missing = missing_items(self.model, self.records, rework, self.around.catalog)
         critical = tuple(sorted(flag.verdict.flag for flag in self.book.open_critical()))
         return replace(standing, missing=missing, critical=critical)
+
+    def _calm_since(self, held: Sequence[Held]) -> dt.datetime | None:
+        mended = any(item.changes for item in held)
+        calm = all(isinstance(record, CALM_KINDS) for record in self.records)
+        uncovered = any(outcome.uncovered for outcome in self.outcomes.values())
+        if mended or not calm or uncovered or len(self.receipts) != 1:
+            return None
+        received = next(iter(self.receipts.values())).record.taken_at
+        return received if received <= self.records[0].taken_at else None
 
     def _suspects(self, held: Sequence[Held]) -> list[Suspect]:
         """Every record that is or was in doubt, and when it was measured again or accepted."""

@@ -146,14 +146,20 @@ def missing_items(
             have.setdefault(stage, set()).add(name)
         if stage:
             newest[stage] = max(record.taken_at, newest.get(stage, record.taken_at))
-    stages = _stages(newest)
-    wanting: list[str] = []
+    return wanting(model, have, _stages(newest), catalog)
+
+
+def wanting(
+    model: str, have: Mapping[str, set[str]], stages: Sequence[str], catalog: Catalog
+) -> tuple[str, ...]:
+    """Plan items of these stages that are not among those at hand; the last stage is today's."""
+    found: list[str] = []
     for stage in stages:
         plan = catalog.plan(model, stage, None)
         for wanted in plan.requires if plan else ():
             if wanted not in have.get(stage, ()) and wanted not in have.get("", ()):
-                wanting.append(wanted if stage == stages[-1] else f"{wanted} ({stage})")
-    return tuple(wanting)
+                found.append(wanted if stage == stages[-1] else f"{wanted} ({stage})")
+    return tuple(found)
 
 
 def _stages(newest: Mapping[str, dt.datetime]) -> list[str]:

@@ -9,7 +9,7 @@ from qc.catalog.catalog import Catalog
 from qc.judgement.gauges import doubts
 from qc.judgement.part import judge_batch, judge_part
 from qc.judgement.readings import Around, Doubt, Held
-from qc.ledger import gauge_flags, pairs
+from qc.ledger import fresh, gauge_flags, pairs
 from qc.ledger.bulk import pieces
 from qc.ledger.corrections import (
     any_corrections,
@@ -77,6 +77,8 @@ def follow(connection: Connection, known: Known, records: Sequence[Record]) -> N
     corrected = _corrected(connection, records, touched)
     if touched.checked:
         _recheck(connection, known, touched, corrected)
+    else:
+        touched.serials -= fresh.judge_fresh(connection, known.around, records)
     judge(connection, known, touched, corrected)
     gauge_flags.write(connection, known.catalog, known.in_doubt, touched.gauges, corrected)
 

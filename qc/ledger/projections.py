@@ -24,6 +24,7 @@ from qc.ledger.tables import (
 )
 from qc.statistics.summary import micro
 
+PART_COLUMNS = ("serial", "model", "batch", "standing", "calm_since", "pair", "pair_stage")
 FLAG_COLUMNS = ("owner", "flag", "severity", "serial", "batch", "gauge", "model", "stage",
                 "characteristic", "test", "value", "limit", "unit", "probability", "raised_at",
                 "closed_at", "closed_by", "message", "records")  # fmt: skip
@@ -102,9 +103,12 @@ def write_parts(
     insert_rows(
         connection,
         Part,
-        ("serial", "model", "batch", "standing", "pair", "pair_stage"),
+        PART_COLUMNS,
         [
-            (s, j.model, j.batch, standing_text(j.standing), *pairs.get(s, (None, None)))
+            (
+                *(s, j.model, j.batch, standing_text(j.standing)),
+                *(j.calm_since, *pairs.get(s, (None, None))),
+            )
             for s, j in judged.items()
         ],
     )

@@ -112,6 +112,8 @@ class Part(Base):
     model: Mapped[str | None] = mapped_column(String(64))
     batch: Mapped[str | None] = mapped_column(String(64))
     standing: Mapped[str]
+    # when it was received, where a first reading of its kind can be judged by itself (see `fresh`)
+    calm_since: Mapped[dt.datetime | None]
     pair: Mapped[str | None] = mapped_column(String(64))
     pair_stage: Mapped[str | None] = mapped_column(String(20))
 
@@ -145,7 +147,10 @@ class Quantity(Base):
     verdict: Mapped[str] = mapped_column(String(20))
     beyond: Mapped[str] = mapped_column(String(10))
 
-    __table_args__ = (Index("ix_quantity_stream", "characteristic", "model", "stage", "batch"),)
+    __table_args__ = (
+        Index("ix_quantity_stream", "characteristic", "model", "stage", "batch"),
+        {"sqlite_with_rowid": False},
+    )
 
 
 class Summary(Base):

@@ -28,11 +28,12 @@ SPARSE_BELOW = 24
 # The readout of an indicator with 0.01 mm steps scatters this much by itself (GUM F.2.2.1): what
 # is left of a turn is never trusted to be smoother.
 _READOUT_SCATTER_MM = 0.01 / 12**0.5
-# A bump must be this many times as high as the scatter of what is left without it, and this
-# likely against none (log likelihood ratio, doubled): at most about five false bumps in a
-# thousand turns of pure scatter, and none from smooth waves (simulated, 8 to 360 readings).
-_LEAST_HEIGHT = 4.0
+# A bump must be this likely against none (log likelihood ratio, doubled): five or fewer false
+# bumps in a thousand turns of pure scatter. That takes neighbours to scatter independently; the
+# print of spokes or of a weave does not, so it must also be this many times as high as the
+# scatter of what is left without it. Both simulated, for 8 to 360 readings.
 _LEAST_LIKELIHOOD = 25.0
+_LEAST_HEIGHT = 6.0
 _WIDEST_BUMP_DEG = 40.0
 
 
@@ -196,8 +197,7 @@ def _best(bare: Array, angles: Array, waves: Array, places: Array, widths: Array
     candidates = raised.reshape(len(angles), -1)
     shapes = candidates - waves @ (waves.T @ candidates)
     length = np.sqrt((shapes**2).sum(axis=0))
-    # not one that the waves nearly make by themselves, or that falls between readings
-    seen = length > 0.3 * np.sqrt((candidates**2).sum(axis=0)) + 1e-9
+    seen = length > 1e-6  # not one that falls between readings
     explained = np.where(seen, shapes.T @ bare / np.where(seen, length, 1.0), 0.0)
     best = int(np.abs(explained).argmax())
     at, wide = divmod(best, len(widths))

@@ -11,7 +11,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 _MOMENT = re.compile(
-    r"(\d{4}-\d{2}-\d{2})[Tt ](\d{2}):(\d{2}:\d{2}(?:\.\d+)?)([Zz]|[+-]\d{2}:\d{2})?", re.ASCII
+    r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}:\d{2}(?:\.\d+)?([Zz]|[+-]\d{2}:\d{2})?", re.ASCII
 )
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _HOUR = dt.timedelta(hours=1)
@@ -34,28 +34,26 @@ def moment_reader(zone: ZoneInfo | None) -> Callable[[Any], dt.datetime]:
     """
     offsets: dict[str, dt.timedelta] = {}
 
-    def offset(day: str, hour: str) -> dt.timedelta:
+    def offset(hour: str) -> dt.timedelta:
         """How far local time is ahead of UTC all through this hour."""
-        known = offsets.get(day + hour)
+        known = offsets.get(hour)
         if known is None:
-            known = _offset_of_hour(dt.datetime.fromisoformat(f"{day}T{hour}:00:00"), zone)
-            offsets[day + hour] = known
+            known = _offset_of_hour(dt.datetime.fromisoformat(f"{hour}:00:00"), zone)
+            offsets[hour] = known
         return known
 
     def read(raw: Any) -> dt.datetime:
         match = _MOMENT.fullmatch(raw) if isinstance(raw, str) else None
         if match is None:
             raise ValueError
-        day, hour, rest, mark = match.groups()
         try:
+            mark = match.group(1)
             if mark is None:
-                local = dt.datetime.fromisoformat(f"{day}T{hour}:{rest}")
-                return (local - offset(day, hour)).replace(tzinfo=dt.UTC)
+                local = dt.datetime.fromisoformat(raw)
+                return (local - offset(raw[:13])).replace(tzinfo=dt.UTC)
             if mark in "Zz":
-                return dt.datetime.fromisoformat(f"{day}T{hour}:{rest}+00:00").replace(
-                    tzinfo=dt.UTC
-                )
-            return dt.datetime.fromisoformat(f"{day}T{hour}:{rest}{mark}").astimezone(dt.UTC)
+                return dt.datetime.fromisoformat(raw[:-1] + "Z")
+            return dt.datetime.fromisoformat(raw).astimezone(dt.UTC)
         except OverflowError:
             raise ValueError from None
 

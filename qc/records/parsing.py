@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from qc.records import canonical
-from qc.records.kinds import KINDS, Correction, GaugeCheck, Record, Runout
+from qc.records.kinds import KINDS, Correction, Disposition, GaugeCheck, Record, Runout
 from qc.records.moments import EXPECTED_MOMENT, moment_reader
 from qc.records.rules import Rule, is_clean
 
@@ -85,6 +85,13 @@ def missing_columns(kind: str, columns: Sequence[str]) -> str | None:
     return None
 
 
+class _Plan(NamedTuple):
+    """Which cells of a line are which fields of a kind, and which are kept as they are."""
+
+    known: list[tuple[str, int, Callable[[Any], Any]]]
+    other: list[tuple[str, int]]
+
+
 class RecordParser:
     """Reads the lines of one log.
 
@@ -94,27 +101,41 @@ class RecordParser:
 
     def __init__(self, zone: ZoneInfo | None, *, decimal_comma: bool = False) -> None:
         self._moment = moment_reader(zone)
-        self._has_zone = zone is not None
+        self._moment_expected = EXPECTED_MOMENT
+        if zone is None:
+            self._moment_expected += (
+                " (the catalog has no [site] with a time_zone: write the offset)"
+            )
         self._decimal_comma = decimal_comma
         self._readers = {
             kind: {field.name: self._reader(field) for field in FIELDS[kind]} for kind in KINDS
         }
+        self._plans: dict[tuple[str, ...], _Plan] = {}
 
     def from_cells(self, kind: str, columns: Sequence[str], cells: Sequence[str]) -> Record:
         """A record from the cells of a CSV line; empty cells are absent fields."""
-        readers = self._readers[kind]
+        plan = self._plans.get((kind, *columns)) or self._plan(kind, columns)
         given: dict[str, Any] = {}
-        other: dict[str, str] = {}
-        for name, cell in zip(columns, cells, strict=True):
-            text = cell.strip()
-            if not text:
-                continue
-            read = readers.get(name)
-            if read is not None:
-                given[name] = read(text)
-            elif name != "kind":
-                other[name] = _kept(name, text)
+        name = text = ""
+        try:
+            for name, i, read in plan.known:
+                text = cells[i].strip()
+                if text:
+                    given[name] = read(text)
+        except (ValueError, ArithmeticError):
+            raise self._not_expected(kind, name, text) from None
+        if not plan.other:
+            return self._made(kind, given, {})
+        other = {name: _kept(name, text) for name, i in plan.other if (text := cells[i].strip())}
         return self._made(kind, given, other)
+
+    def _plan(self, kind: str, columns: Sequence[str]) -> "_Plan":
+        readers = self._readers[kind]
+        known = [(name, i, readers[name]) for i, name in enumerate(columns) if name in readers]
+        other = [(n, i) for i, n in enumerate(columns) if n not in readers and n != "kind"]
+        plan = _Plan(known, other)
+        self._plans[kind, *columns] = plan
+        return plan
 
     def from_object(self, value: Mapping[str, Any], kind: str | None = None) -> Record:
         """A record from a JSON object; null members are absent fields."""
@@ -129,32 +150,30 @@ class RecordParser:
             if raw is None or raw == "" or name == "kind":
                 continue
             read = readers.get(name)
-            if read is not None:
-                given[name] = read(raw)
-            else:
+            if read is None:
                 other[name] = _kept(name, raw)
+                continue
+            try:
+                given[name] = read(raw)
+            except (ValueError, ArithmeticError):
+                raise self._not_expected(kind, name, raw) from None
         return self._made(kind, given, other)
 
     def _reader(self, field: Field) -> Callable[[Any], Any]:
-        name, rule, _ = field
-        if rule == "record":
+        if field.rule == "record":
             return self._replacement
-        if rule == "moment":
-            read, expected, comma = self._moment, EXPECTED_MOMENT, False
-            if not self._has_zone:
-                expected += " (the catalog has no [site] with a time_zone: write the offset)"
-        else:
-            assert isinstance(rule, Rule)
-            read, expected, comma = rule.read, rule.expected, rule.numeric and self._decimal_comma
+        if field.rule == "moment":
+            return self._moment
+        assert isinstance(field.rule, Rule)
+        read = field.rule.read
+        if not (field.rule.numeric and self._decimal_comma):
+            return read
+        return lambda raw: read(raw.replace(",", ".") if isinstance(raw, str) else raw)
 
-        def checked(raw: Any) -> Any:
-            text = raw.replace(",", ".") if comma and type(raw) is str else raw
-            try:
-                return read(text)
-            except (ValueError, ArithmeticError):
-                raise Refused(name, raw, f"expected {expected}") from None
-
-        return checked
+    def _not_expected(self, kind: str, name: str, raw: Any) -> Refused:
+        rule = next(field.rule for field in FIELDS[kind] if field.name == name)
+        expected = rule.expected if isinstance(rule, Rule) else self._moment_expected
+        return Refused(name, raw, f"expected {expected}")
 
     def _made(self, kind: str, given: dict[str, Any], other: dict[str, str]) -> Record:
         cls = KINDS[kind]
@@ -209,20 +228,27 @@ def check(record: Record) -> None:
             raise Refused(" or ".join(group), None, "one of these must be given")
         if len(there) > 1 and not isinstance(record, Runout):
             raise Refused(there[1], getattr(record, there[1]), f"give this or {there[0]}, not both")
-    if isinstance(record, Runout) and record.tir_mm is not None and record.readings_mm:
-        turn = max(record.readings_mm) - min(record.readings_mm)
-        if record.tir_mm != turn:
-            raise Refused(
-                "tir_mm",
-                record.tir_mm,
-                f"the readings of this turn give {turn} mm; keep one of both",
-            )
-    if isinstance(record, GaugeCheck) and record.check == "calibration" and record.due is None:
+    more = _CHECKS.get(type(record))
+    if more is not None:
+        more(record)
+
+
+def _check_runout(record: Runout) -> None:
+    if record.tir_mm is None or not record.readings_mm:
+        return
+    turn = max(record.readings_mm) - min(record.readings_mm)
+    if record.tir_mm != turn:
+        reason = f"the readings of this turn give {turn} mm; keep one of both"
+        raise Refused("tir_mm", record.tir_mm, reason)
+
+
+def _check_gauge_check(record: GaugeCheck) -> None:
+    if record.check == "calibration" and record.due is None:
         raise Refused("due", None, "a calibration needs the date when the next one is due")
-    if isinstance(record, Correction):
-        _check_correction(record)
-    grade = getattr(record, "grade", None)
-    if getattr(record, "decision", None) == "regrade" and grade is None:
+
+
+def _check_disposition(record: Disposition) -> None:
+    if record.decision == "regrade" and record.grade is None:
         raise Refused("grade", None, "a regrade needs the new grade")
 
 
@@ -237,6 +263,14 @@ def _check_correction(record: Correction) -> None:
         raise Refused(
             "replacement.record_id", named, "a replacement keeps the original's record_id"
         )
+
+
+_CHECKS: dict[type[Record], Callable[[Any], None]] = {
+    Runout: _check_runout,
+    GaugeCheck: _check_gauge_check,
+    Correction: _check_correction,
+    Disposition: _check_disposition,
+}
 
 
 def _kept(name: str, raw: Any) -> str:

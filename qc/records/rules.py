@@ -7,7 +7,6 @@ refusal, so the rules need not.
 
 import datetime as dt
 import re
-import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -20,6 +19,8 @@ LARGEST = Decimal(10) ** 15
 SMALLEST = Decimal(10) ** -30
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
+# already as we keep it: no sign, no exponent, no needless zero
+_PLAIN = re.compile(r"(?:[1-9]\d{0,8}(?:\.\d{0,8}[1-9])?|0\.\d{0,8}[1-9])", re.ASCII)
 _CODE = re.compile(r"[A-Za-z0-9._/-]{1,64}")
 _UUID = re.compile(r"[0-9a-fA-F]{8}(?:-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}")
 _TURN = Decimal(360)
@@ -41,6 +42,8 @@ class Rule:
 def read_number(raw: Any) -> Decimal:
     """The number as written, without trailing zeros, so that 12.5 and 12.50 are one value."""
     if type(raw) is str:
+        if _PLAIN.fullmatch(raw):
+            return Decimal(raw)
         if not _NUMBER.fullmatch(raw):
             raise ValueError
         value = Decimal(raw)
@@ -102,11 +105,11 @@ def count(*, least: int = 1, most: int = 10**9) -> Rule:
 
 
 def _read_code(raw: Any) -> str:
+    if type(raw) is str and _CODE.fullmatch(raw):
+        return raw
     if isinstance(raw, Decimal):  # a rig that sends 1042 for "1042": digits are digits
-        raw = str(raw)
-    if not isinstance(raw, str) or not _CODE.fullmatch(raw):
-        raise ValueError
-    return raw
+        return _read_code(str(raw))
+    raise ValueError
 
 
 def choice(*options: str) -> Rule:
@@ -165,7 +168,7 @@ def _read_file_name(raw: Any) -> str:
 def _read_uuid(raw: Any) -> str:
     if not isinstance(raw, str) or not _UUID.fullmatch(raw):
         raise ValueError
-    return str(uuid.UUID(raw))
+    return raw.lower()
 
 
 def _read_fitted(raw: Any) -> dict[str, int]:

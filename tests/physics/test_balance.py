@@ -120,6 +120,10 @@ def test_nothing_combines_to_nothing():
     assert combine([]) == (0.0, 0.0)
 
 
+def test_a_heavy_spot_a_hair_before_the_valve_hole_is_at_0_not_at_360():
+    assert combine([(5.0, -1e-15)]) == (5.0, 0.0)
+
+
 @given(
     unbalances, angles, st.floats(min_value=-85, max_value=0), st.floats(min_value=5, max_value=85)
 )

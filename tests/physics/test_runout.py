@@ -172,6 +172,14 @@ def test_the_order_of_named_positions_does_not_matter(order):
     assert mixed.form_mm == pytest.approx(form_mm(readings), abs=2e-9)
 
 
+@pytest.mark.parametrize("n", range(8, 40))
+def test_directions_stay_below_a_full_turn_of_their_wave(n):
+    order = (n - 1) // 2
+    for k in range(1, order + 1):
+        for wave in harmonics(turn(n, (k, 0.2, 0)), order=order):
+            assert 0 <= wave.phase_deg < 360 / wave.k
+
+
 def test_under_24_readings_are_sparse():
     assert analyse(turn(23, (1, 0.2, 0))).sparse
     assert not analyse(turn(24, (1, 0.2, 0))).sparse
@@ -207,15 +215,15 @@ def test_one_reading_that_stands_out_is_a_bump():
     assert found.width_deg < 15
 
 
-def test_a_smaller_second_bump_does_not_hide_the_first():
-    readings = turn(72, (1, 0.3, 10), bump=Bump(60.0, 0.5, 15.0), scatter_mm=0.01)
-    found = analyse(readings + turn(72, bump=Bump(200.0, 0.2, 15.0))).bump
+def test_a_second_bump_does_not_hide_the_first():
+    readings = turn(36, (1, 0.3, 10), bump=Bump(60.0, 0.5, 15.0), scatter_mm=0.01)
+    found = analyse(readings + turn(36, bump=Bump(200.0, 0.45, 20.0))).bump
     assert found is not None
     assert found.angle_deg == pytest.approx(60, abs=3)
 
 
 def test_a_bump_is_found_with_positions_missing():
-    readings = turn(36, (1, 0.3, 10), (2, 0.1, 80), bump=Bump(200.0, 0.4, 20.0), scatter_mm=0.01)
+    readings = turn(36, (1, 0.3, 10), (2, 0.1, 80), bump=Bump(200.0, 0.45, 25.0), scatter_mm=0.01)
     kept = [i for i in range(36) if i not in (3, 4, 30)]
     found = analyse(readings[kept], [10.0 * i for i in kept]).bump
     assert found is not None
@@ -236,6 +244,15 @@ def test_scatter_alone_is_hardly_ever_a_bump(n):
         analyse(turn(n, scatter_mm=0.05, seed=seed)).bump is not None for seed in range(200)
     )
     assert false <= 2  # one is expected at the stated rate
+
+
+def test_the_print_of_a_weave_is_hardly_ever_a_bump():
+    random = np.random.default_rng(5)
+    false = 0
+    for seed in range(40):
+        weave = [(k, random.normal() * 0.05, random.uniform(0, 360)) for k in range(7, 21)]
+        false += analyse(turn(180, *weave, scatter_mm=0.005, seed=seed)).bump is not None
+    assert false <= 1
 
 
 def test_one_count_of_the_dial_is_no_bump():

@@ -146,6 +146,7 @@ def upgrade() -> None:
         sa.Column("model", sa.String(length=64), nullable=True),
         sa.Column("batch", sa.String(length=64), nullable=True),
         sa.Column("standing", sa.Text(), nullable=False),
+        sa.Column("calm_since", sa.DateTime(timezone=True), nullable=True),
         sa.Column("pair", sa.String(length=64), nullable=True),
         sa.Column("pair_stage", sa.String(length=20), nullable=True),
         sa.PrimaryKeyConstraint("serial", name=op.f("pk_part")),
@@ -184,6 +185,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint(
             "serial", "stage", "characteristic", "protocol", name=op.f("pk_quantity")
         ),
+        sqlite_with_rowid=False,
     )
     with op.batch_alter_table("quantity", schema=None) as batch_op:
         batch_op.create_index(

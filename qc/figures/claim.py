@@ -1,0 +1,220 @@
+"""Every part's bare mass against the claim of its day and its band, batch by batch."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import plotly.graph_objects as go
+
+from qc.figures.look import COLOURS, MOST_POINTS, Colours, new_figure, note, spread_ticks
+from qc.figures.words import amount, parts, stage_name
+
+Row = dict[str, Any]
+
+# shape and word of each way a part can stand against its claim
+_SHAPES = {
+    "within": ("circle", "within the claim's band"),
+    "over": ("triangle-up", "over: above the band"),
+    "under": ("triangle-down", "under: below the band"),
+    "suspect": ("x-thin-open", "in doubt: its scale was found off"),
+    "no-claim": ("circle-open", "no claim to compare with"),
+}
+
+
+def figure(rows: Sequence[Row], model: str, stage: str, look: str = "light") -> go.Figure:
+    """One mark a part, from the rows of `masses`; beyond 5,000 parts, batches as ranges."""
+    drawn = new_figure(title(rows, model, stage), look, 460)
+    if not rows:
+        return note(drawn, "No part of this model has been weighed at this stage.")
+    colours = COLOURS[look]
+    places = _places(rows)
+    _band(drawn, rows, places, colours)
+    groups: dict[str, list[int]] = {name: [] for name in _SHAPES}
+    for i, row in enumerate(rows):
+        groups[_standing(row)].append(i)
+    if len(rows) > MOST_POINTS:
+        _ranges(drawn, rows, groups["within"] + groups["no-claim"], colours)
+        groups["within"], groups["no-claim"] = [], []
+    for name, members in groups.items():
+        if members:
+            _marks(drawn, name, _farthest(rows, members), rows, places, colours)
+    drawn.update_xaxes(
+        title_text="Batch, in order of making", showgrid=False, **spread_ticks(_batches(rows))
+    )
+    drawn.update_yaxes(title_text=f"Bare mass of the {stage_name(stage)}, g")
+    return drawn
+
+
+def title(rows: Sequence[Row], model: str, stage: str) -> str:
+    """What the figure shows, in a sentence; parts in doubt are not counted."""
+    head = f"Bare mass of {model} {stage_name(stage, many=True)}"
+    sure = [row for row in rows if not row["suspect"] and row["claimed_g"] is not None]
+    if not rows:
+        return f"{head}: nothing weighed yet"
+    if not sure:
+        return f"{head}: {parts(len(rows))} weighed, none to be compared with a claim"
+    over = sum(row["beyond"] == "over" for row in sure)
+    under = sum(row["beyond"] == "under" for row in sure)
+    if not over and not under:
+        said = f"all {parts(len(sure))} lie" if len(sure) > 1 else "the one part lies"
+        return f"{head}: {said} within the claim and its band"
+    said = [f"{n} {word}" for n, word in ((over, "above"), (under, "below")) if n]
+    verb = "lies" if over + under == 1 else "lie"
+    return f"{head}: of {parts(len(sure))} {' and '.join(said)} the claim's band {verb}".replace(
+        f" the claim's band {verb}", f" {verb} outside the claim's band"
+    ) if over and under else (
+        f"{head}: {over or under} of {parts(len(sure))} {verb} "
+        f"{'above' if over else 'below'} the claim and its band"
+    )
+
+
+def alt_text(rows: Sequence[Row], model: str, stage: str) -> str:
+    """The figure in words."""
+    said = title(rows, model, stage)
+    if not rows:
+        return said + "."
+    least, most = min(row["bare_g"] for row in rows), max(row["bare_g"] for row in rows)
+    doubt = sum(row["suspect"] for row in rows)
+    claim = rows[-1]["claimed_g"]
+    against = f" The claim is {amount(claim, 'g')}." if claim is not None else ""
+    doubted = f" {parts(doubt)} in doubt." if doubt else ""
+    batches = len(_batches(rows))
+    return (
+        f"{said}. {batches} batch{'' if batches == 1 else 'es'} in order of making, masses from "
+        f"{amount(least, 'g')} to {amount(most, 'g')}.{against}{doubted}"
+    )
+
+
+def _batches(rows: Sequence[Row]) -> list[str]:
+    return list(dict.fromkeys(row["batch"] for row in rows))
+
+
+def _places(rows: Sequence[Row]) -> list[float]:
+    """Where each part stands: its batch's number, parts of a batch beside each other."""
+    number = {batch: i for i, batch in enumerate(_batches(rows))}
+    size: dict[str, int] = {}
+    for row in rows:
+        size[row["batch"]] = size.get(row["batch"], 0) + 1
+    seen: dict[str, int] = {}
+    places = []
+    for row in rows:
+        batch = row["batch"]
+        seen[batch] = seen.get(batch, 0) + 1
+        places.append(number[batch] + 0.7 * (seen[batch] / (size[batch] + 1) - 0.5))
+    return places
+
+
+def _standing(row: Row) -> str:
+    if row["suspect"]:
+        return "suspect"
+    if row["claimed_g"] is None:
+        return "no-claim"
+    return row["beyond"] or "within"
+
+
+def _band(drawn: go.Figure, rows: Sequence[Row], places: list[float], colours: Colours) -> None:
+    """The claim and its band as steps: it changes where a new claim came into force."""
+    steps = [
+        (place, row["claimed_g"], row["over_g"], row["under_g"])
+        for place, row in zip(places, rows, strict=True)
+        if row["claimed_g"] is not None
+    ]
+    if not steps:
+        return
+    kept = [
+        step
+        for i, step in enumerate(steps)
+        if i in (0, len(steps) - 1) or step[1:] != steps[i - 1][1:] or step[1:] != steps[i + 1][1:]
+    ]
+    x = [kept[0][0] - 0.5, *(step[0] for step in kept), kept[-1][0] + 0.5]
+    kept = [kept[0], *kept, kept[-1]]
+    line = {"x": x, "mode": "lines", "line_shape": "hv"}
+    edge = {"color": colours.quiet, "width": 1, "dash": "dot"}
+    drawn.add_scatter(
+        **line, y=[c - u for _, c, _, u in kept], line_color=edge["color"], line_width=1,
+        line_dash="dot", showlegend=False, hoverinfo="skip",
+    )  # fmt: skip
+    drawn.add_scatter(
+        **line, y=[c + o for _, c, o, _ in kept], line_color=edge["color"], line_width=1,
+        line_dash="dot", fill="tonexty", fillcolor=colours.faint, name="the claim's band",
+        hoverinfo="skip",
+    )  # fmt: skip
+    drawn.add_scatter(
+        **line, y=[c for _, c, _, _ in kept], line_color=colours.text, line_width=2,
+        name="claimed mass", hoverinfo="skip",
+    )  # fmt: skip
+
+
+def _marks(
+    drawn: go.Figure,
+    standing: str,
+    members: list[int],
+    rows: Sequence[Row],
+    places: list[float],
+    colours: Colours,
+) -> None:
+    symbol, word = _SHAPES[standing]
+    strong = {"over": colours.warm, "under": colours.deep}
+    color = strong.get(standing, colours.quiet if standing == "suspect" else colours.main)
+    stands_out = standing in ("over", "under", "suspect")
+    drawn.add_scatter(
+        x=[places[i] for i in members],
+        y=[rows[i]["bare_g"] for i in members],
+        mode="markers",
+        name=word,
+        marker={
+            "symbol": symbol,
+            "color": color,
+            "size": 10 if stands_out else 5,
+            "line": {"width": 2 if standing == "suspect" else 0, "color": color},
+        },
+        text=[_told(rows[i], word) for i in members],
+        hovertemplate="%{text}<extra></extra>",
+    )
+
+
+def _told(row: Row, word: str) -> str:
+    lines = [f"<b>{row['serial']}</b>, batch {row['batch']}", f"{amount(row['bare_g'], 'g', 5)}"]
+    if row["claimed_g"] is not None:
+        least, most = row["claimed_g"] - row["under_g"], row["claimed_g"] + row["over_g"]
+        lines.append(
+            f"claimed {amount(row['claimed_g'], 'g')}, allowed {amount(least)} to {amount(most)} g"
+        )
+    verdict = "too near a limit to tell" if row["verdict"] == "undecided" else word
+    return "<br>".join([*lines, verdict])
+
+
+def _farthest(rows: Sequence[Row], members: list[int]) -> list[int]:
+    """At most as many as a screen can show: the heaviest and the lightest."""
+    if len(members) <= MOST_POINTS // 4:
+        return members if len(rows) > MOST_POINTS else members
+    if len(rows) <= MOST_POINTS:
+        return members
+    ranked = sorted(members, key=lambda i: rows[i]["bare_g"])
+    half = MOST_POINTS // 8
+    return ranked[:half] + ranked[-half:]
+
+
+def _ranges(
+    drawn: go.Figure, rows: Sequence[Row], members: list[int], colours: Colours
+) -> None:
+    """The parts within their band, too many to show one by one: from least to most a batch."""
+    number = {batch: i for i, batch in enumerate(_batches(rows))}
+    ends: dict[str, tuple[float, float, int]] = {}
+    for i in members:
+        value, batch = rows[i]["bare_g"], rows[i]["batch"]
+        low, high, n = ends.get(batch, (value, value, 0))
+        ends[batch] = (min(low, value), max(high, value), n + 1)
+    drawn.add_bar(
+        x=[number[batch] for batch in ends],
+        y=[high - low for low, high, _ in ends.values()],
+        base=[low for low, _, _ in ends.values()],
+        width=0.5,
+        marker_color=colours.main,
+        name=f"lightest to heaviest of a batch ({len(rows):,} parts are too many to show singly)",
+        text=[
+            f"<b>batch {batch}</b><br>{parts(n)} within: {amount(low, 'g')} to {amount(high, 'g')}"
+            for batch, (low, high, n) in ends.items()
+        ],
+        textposition="none",
+        hovertemplate="%{text}<extra></extra>",
+    )

@@ -1,0 +1,57 @@
+"""Names of stages and characteristics as a person reads them, and numbers with their unit."""
+
+STAGES = {
+    "rim": "rim",
+    "front-wheel": "front wheel",
+    "rear-wheel": "rear wheel",
+    "pair": "pair of wheels",
+    "": "batch",
+}
+CHARACTERISTICS = {
+    "bare-mass": ("bare mass", "g"),
+    "tir-lateral": ("lateral run-out (TIR)", "mm"),
+    "tir-radial": ("radial run-out (TIR)", "mm"),
+    "form-lateral": ("lateral run-out (form)", "mm"),
+    "form-radial": ("radial run-out (form)", "mm"),
+    "unbalance": ("unbalance", "g·mm"),
+    "findings-per-part": ("findings per part", "findings"),
+    "survived-multiple": ("survived multiple", "× standard impact"),
+}
+
+
+def stage_name(stage: str | None, many: bool = False) -> str:
+    """`front-wheel` as "front wheel" or "front wheels"."""
+    name = STAGES.get(stage or "", stage or "")
+    if not many:
+        return name
+    return "pairs of wheels" if stage == "pair" else "batches" if not stage else f"{name}s"
+
+
+def characteristic_name(code: str) -> str:
+    """`tir-lateral` as "lateral run-out (TIR)"; a code of the shop's own with spaces."""
+    return CHARACTERISTICS.get(code, (code.replace("-", " "), ""))[0]
+
+
+def unit_of(code: str, unit: str | None = None) -> str:
+    """The unit of a characteristic; `unit` is the catalog's for one of the shop's own."""
+    return unit or CHARACTERISTICS.get(code, ("", ""))[1]
+
+
+def amount(value: float | None, unit: str = "", digits: int = 4) -> str:
+    """A number to `digits` significant figures, whole ones in full, with its unit."""
+    if value is None:
+        return "–"
+    places = max(0, digits - len(f"{abs(value):.0f}"))
+    text = f"{value:.{places}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return f"{'0' if text == '-0' else text} {unit}".strip()
+
+
+def signed(value: float, unit: str = "", digits: int = 3) -> str:
+    """The same with a plus or a minus in front."""
+    return ("+" if value > 0 else "−" if value < 0 else "±") + amount(abs(value), unit, digits)
+
+
+def parts(count: int) -> str:
+    """1 part, 2 parts."""
+    return f"{count:,} part{'' if count == 1 else 's'}"
