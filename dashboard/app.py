@@ -1,2 +1,32 @@
+"""The dashboard's entry: which screens there are, and the frame around them."""
+
+import os
+import sys
+from pathlib import Path
+
 import streamlit as st
-st.write("hi", st.context.theme)
+
+# the modules beside this script are found by their place, wherever it was installed
+if (_here := str(Path(__file__).parent)) not in sys.path:
+    sys.path.insert(0, _here)
+
+from qc.commands import DEFAULT_DB
+from qc.errors import RimqcError
+
+os.environ.setdefault("RIMQC_DB", DEFAULT_DB)
+st.set_page_config(page_title="rimqc", page_icon="⭕", layout="wide")
+page = st.navigation(
+    [
+        st.Page("screens/today.py", title="Today", default=True),
+        st.Page("screens/claims.py", title="Claimed and measured"),
+        st.Page("screens/margins.py", title="Impact margins"),
+        st.Page("screens/drift.py", title="Drift"),
+        st.Page("screens/part.py", title="One part"),
+        st.Page("screens/factor.py", title="Parts by a factor"),
+    ],
+    position="top",
+)
+try:
+    page.run()
+except RimqcError as error:
+    st.error(str(error), title="This could not be read")

@@ -33,7 +33,7 @@ def import_files(
     if refused is None:
         refused = (file.parent if file is not None else Path()) / "refused"
     try:
-        with _ledger(db, file, dry_run) as ledger, _progress(paths) as told:
+        with _ledger(db, url, dry_run) as ledger, _progress(paths) as told:
             if dry_run:
                 return _tried(ledger, paths, told)
             report = import_paths(ledger, paths, refused_folder=refused, progress=told)
@@ -44,9 +44,9 @@ def import_files(
 
 
 @contextmanager
-def _ledger(db: str, file: Path | None, dry_run: bool) -> Iterator[Ledger]:
-    """The database; a dry run on one that does not exist leaves not even an empty file behind."""
-    if not dry_run or file is None or file.exists():
+def _ledger(db: str, url: URL, dry_run: bool) -> Iterator[Ledger]:
+    """The database; a dry run on an empty one leaves no table and not even a file behind."""
+    if not dry_run or not is_empty(url):
         with Ledger(db, create=True) as ledger:
             yield ledger
         return

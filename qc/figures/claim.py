@@ -10,6 +10,9 @@ from qc.figures.words import amount, parts, stage_name
 
 Row = dict[str, Any]
 
+_MOST_BATCHES = 1000  # where batches are shown as ranges, the newest ones
+_MOST_MARKS = 1000  # and of each kind that stands out, the farthest ones
+
 # shape and word of each way a part can stand against its claim
 _SHAPES = {
     "within": ("circle", "within the claim's band"),
@@ -26,17 +29,20 @@ def figure(rows: Sequence[Row], model: str, stage: str, look: str = "light") -> 
     if not rows:
         return note(drawn, "No part of this model has been weighed at this stage.")
     colours = COLOURS[look]
+    if len(rows) > MOST_POINTS:
+        newest = set(_batches(rows)[-_MOST_BATCHES:])
+        rows = [row for row in rows if row["batch"] in newest]
     places = _places(rows)
     _band(drawn, rows, places, colours)
     groups: dict[str, list[int]] = {name: [] for name in _SHAPES}
     for i, row in enumerate(rows):
         groups[_standing(row)].append(i)
     if len(rows) > MOST_POINTS:
-        _ranges(drawn, rows, groups["within"] + groups["no-claim"], colours)
-        groups["within"], groups["no-claim"] = [], []
+        _ranges(drawn, rows, groups.pop("within") + groups.pop("no-claim"), colours)
+        groups = {name: _farthest(rows, members) for name, members in groups.items()}
     for name, members in groups.items():
         if members:
-            _marks(drawn, name, _farthest(rows, members), rows, places, colours)
+            _marks(drawn, name, members, rows, places, colours)
     drawn.update_xaxes(
         title_text="Batch, in order of making", showgrid=False, **spread_ticks(_batches(rows))
     )
@@ -52,19 +58,19 @@ def title(rows: Sequence[Row], model: str, stage: str) -> str:
         return f"{head}: nothing weighed yet"
     if not sure:
         return f"{head}: {parts(len(rows))} weighed, none to be compared with a claim"
-    over = sum(row["beyond"] == "over" for row in sure)
-    under = sum(row["beyond"] == "under" for row in sure)
-    if not over and not under:
+    found = [
+        (sum(row["beyond"] == beyond for row in sure), word)
+        for beyond, word in (("over", "above"), ("under", "below"))
+    ]
+    found = [(n, word) for n, word in found if n]
+    if not found:
         said = f"all {parts(len(sure))} lie" if len(sure) > 1 else "the one part lies"
-        return f"{head}: {said} within the claim and its band"
-    said = [f"{n} {word}" for n, word in ((over, "above"), (under, "below")) if n]
-    verb = "lies" if over + under == 1 else "lie"
-    return f"{head}: of {parts(len(sure))} {' and '.join(said)} the claim's band {verb}".replace(
-        f" the claim's band {verb}", f" {verb} outside the claim's band"
-    ) if over and under else (
-        f"{head}: {over or under} of {parts(len(sure))} {verb} "
-        f"{'above' if over else 'below'} the claim and its band"
-    )
+        return f"{head}: {said} within the claim's band"
+    if len(found) == 1:
+        n, word = found[0]
+        return f"{head}: {n:,} of {parts(len(sure))} lie{'s' * (n == 1)} {word} the claim's band"
+    said = " and ".join(f"{n:,} {word}" for n, word in found)
+    return f"{head}: of {parts(len(sure))} {said} the claim's band"
 
 
 def alt_text(rows: Sequence[Row], model: str, stage: str) -> str:
@@ -128,15 +134,13 @@ def _band(drawn: go.Figure, rows: Sequence[Row], places: list[float], colours: C
     x = [kept[0][0] - 0.5, *(step[0] for step in kept), kept[-1][0] + 0.5]
     kept = [kept[0], *kept, kept[-1]]
     line = {"x": x, "mode": "lines", "line_shape": "hv"}
-    edge = {"color": colours.quiet, "width": 1, "dash": "dot"}
+    edge = {"line_color": colours.quiet, "line_width": 1, "line_dash": "dot"}
     drawn.add_scatter(
-        **line, y=[c - u for _, c, _, u in kept], line_color=edge["color"], line_width=1,
-        line_dash="dot", showlegend=False, hoverinfo="skip",
+        **line, **edge, y=[c - u for _, c, _, u in kept], showlegend=False, hoverinfo="skip",
     )  # fmt: skip
     drawn.add_scatter(
-        **line, y=[c + o for _, c, o, _ in kept], line_color=edge["color"], line_width=1,
-        line_dash="dot", fill="tonexty", fillcolor=colours.faint, name="the claim's band",
-        hoverinfo="skip",
+        **line, **edge, y=[c + o for _, c, o, _ in kept], fill="tonexty",
+        fillcolor=colours.faint, name="the claim's band", hoverinfo="skip",
     )  # fmt: skip
     drawn.add_scatter(
         **line, y=[c for _, c, _, _ in kept], line_color=colours.text, line_width=2,
@@ -184,19 +188,12 @@ def _told(row: Row, word: str) -> str:
 
 
 def _farthest(rows: Sequence[Row], members: list[int]) -> list[int]:
-    """At most as many as a screen can show: the heaviest and the lightest."""
-    if len(members) <= MOST_POINTS // 4:
-        return members if len(rows) > MOST_POINTS else members
-    if len(rows) <= MOST_POINTS:
-        return members
+    """The heaviest and the lightest, where they are too many to show."""
     ranked = sorted(members, key=lambda i: rows[i]["bare_g"])
-    half = MOST_POINTS // 8
-    return ranked[:half] + ranked[-half:]
+    return ranked[: _MOST_MARKS // 2] + ranked[-_MOST_MARKS // 2 :]
 
 
-def _ranges(
-    drawn: go.Figure, rows: Sequence[Row], members: list[int], colours: Colours
-) -> None:
+def _ranges(drawn: go.Figure, rows: Sequence[Row], members: list[int], colours: Colours) -> None:
     """The parts within their band, too many to show one by one: from least to most a batch."""
     number = {batch: i for i, batch in enumerate(_batches(rows))}
     ends: dict[str, tuple[float, float, int]] = {}
@@ -210,7 +207,7 @@ def _ranges(
         base=[low for low, _, _ in ends.values()],
         width=0.5,
         marker_color=colours.main,
-        name=f"lightest to heaviest of a batch ({len(rows):,} parts are too many to show singly)",
+        name=f"lightest to heaviest within the band ({parts(len(rows))}: too many to show singly)",
         text=[
             f"<b>batch {batch}</b><br>{parts(n)} within: {amount(low, 'g')} to {amount(high, 'g')}"
             for batch, (low, high, n) in ends.items()

@@ -46,7 +46,7 @@ def _template(look: str) -> go.layout.Template:
         "ticks": "outside",
         "tickcolor": colours.quiet,
         "automargin": True,
-        "title": {"standoff": 8},
+        "title": {"standoff": 8, "font": {"size": 13}},
     }
     turn = {"gridcolor": colours.grid, "linecolor": colours.quiet}
     return go.layout.Template(
@@ -91,10 +91,8 @@ def new_figure(title: str, look: str, height: int = 440, **layout: Any) -> go.Fi
 def note(figure: go.Figure, text: str) -> go.Figure:
     """A sentence in the middle of a figure that has nothing to show."""
     figure.update_layout(xaxis_visible=False, yaxis_visible=False)
-    figure.add_annotation(
-        text="<br>".join(textwrap.wrap(text, 40)), showarrow=False,
-        **{"x": 0.5, "y": 0.5, "xref": "paper", "yref": "paper"},
-    )  # fmt: skip
+    wrapped = "<br>".join(textwrap.wrap(text, 40))
+    figure.add_annotation(text=wrapped, showarrow=False, x=0.5, y=0.5, xref="paper", yref="paper")
     return figure
 
 

@@ -8,14 +8,13 @@ STAGES = {
     "": "batch",
 }
 CHARACTERISTICS = {
-    "bare-mass": ("bare mass", "g"),
-    "tir-lateral": ("lateral run-out (TIR)", "mm"),
-    "tir-radial": ("radial run-out (TIR)", "mm"),
-    "form-lateral": ("lateral run-out (form)", "mm"),
-    "form-radial": ("radial run-out (form)", "mm"),
-    "unbalance": ("unbalance", "g·mm"),
-    "findings-per-part": ("findings per part", "findings"),
-    "survived-multiple": ("survived multiple", "× standard impact"),
+    "bare-mass": "bare mass",
+    "tir-lateral": "lateral run-out (TIR)",
+    "tir-radial": "radial run-out (TIR)",
+    "form-lateral": "lateral run-out (form)",
+    "form-radial": "radial run-out (form)",
+    "findings-per-part": "findings per part",
+    "survived-multiple": "survived multiple",
 }
 
 
@@ -29,12 +28,7 @@ def stage_name(stage: str | None, many: bool = False) -> str:
 
 def characteristic_name(code: str) -> str:
     """`tir-lateral` as "lateral run-out (TIR)"; a code of the shop's own with spaces."""
-    return CHARACTERISTICS.get(code, (code.replace("-", " "), ""))[0]
-
-
-def unit_of(code: str, unit: str | None = None) -> str:
-    """The unit of a characteristic; `unit` is the catalog's for one of the shop's own."""
-    return unit or CHARACTERISTICS.get(code, ("", ""))[1]
+    return CHARACTERISTICS.get(code, code.replace("-", " "))
 
 
 def amount(value: float | None, unit: str = "", digits: int = 4) -> str:

@@ -125,7 +125,7 @@ class _Replay:
 
     def run(self, held: Sequence[Held]) -> Judged:
         final = [record for item in held if (record := self._mine(item.final())) is not None]
-        self.records = sorted(final, key=lambda r: r.taken_at)
+        self.records = sorted(final, key=lambda r: (r.taken_at, r.record_id))
         self.decisions = [r for r in self.records if isinstance(r, Disposition)]
         for step in sorted(self._steps(held), key=_step_order):
             if isinstance(step.content, Disposition):
@@ -348,7 +348,8 @@ class _Replay:
         mended = any(item.changes for item in held)
         calm = all(isinstance(record, CALM_KINDS) for record in self.records)
         uncovered = any(outcome.uncovered for outcome in self.outcomes.values())
-        if mended or not calm or uncovered or len(self.receipts) != 1:
+        held_back = uncovered or self.book.open_critical()
+        if mended or not calm or held_back or len(self.receipts) != 1:
             return None
         received = next(iter(self.receipts.values())).record.taken_at
         return received if received <= self.records[0].taken_at else None

@@ -1,13 +1,14 @@
 """Many rows in by each database's fast road."""
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 from typing import Any, TypeVar
 
 from sqlalchemy import Connection
 
 from qc.ledger.tables import Base
+from qc.ledger.types import UTC
 
 T = TypeVar("T")
 # SQLite takes at most 32,766 parameters a statement; more than this gains nothing
@@ -33,16 +34,56 @@ def insert_rows(
         return
     marks = ", ".join("?" * len(columns))
     statement = f'INSERT INTO "{table.__tablename__}" ({names}) VALUES ({marks})'  # noqa: S608
-    connection.exec_driver_sql(statement, [_for_sqlite(row) for row in rows])
+    moments = _moments(table, columns)
+    connection.exec_driver_sql(statement, [_stored(row, moments) for row in rows])
 
 
-def _for_sqlite(row: tuple[Any, ...]) -> tuple[Any, ...]:
-    return tuple(
-        value.replace(tzinfo=None).isoformat(" ", "microseconds")
-        if type(value) is dt.datetime
-        else value
-        for value in row
-    )
+def select_in(
+    connection: Connection,
+    table: type[Base],
+    columns: Sequence[str],
+    column: str,
+    values: Iterable[str],
+) -> Iterator[tuple[Any, ...]]:
+    """The rows whose column holds one of the values, in no order; moments are aware UTC."""
+    names = ", ".join(f'"{name}"' for name in columns)
+    query = f'SELECT {names} FROM "{table.__tablename__}" WHERE "{column}"'  # noqa: S608
+    moments = _moments(table, columns)
+    for piece in pieces(list(values)):
+        if connection.dialect.name == "postgresql":
+            yield from connection.exec_driver_sql(f"{query} = ANY(%s)", (piece,))
+            continue
+        marks = ", ".join("?" * len(piece))
+        rows = connection.exec_driver_sql(f"{query} IN ({marks})", tuple(piece))
+        if not moments:
+            yield from rows
+        else:
+            yield from (_read(row, moments) for row in rows)
+
+
+def _moments(table: type[Base], columns: Sequence[str]) -> list[int]:
+    """Which of the columns hold moments."""
+    types = table.__table__.columns
+    return [i for i, name in enumerate(columns) if isinstance(types[name].type, UTC)]
+
+
+def _stored(row: tuple[Any, ...], moments: Sequence[int]) -> tuple[Any, ...]:
+    """A row as SQLite keeps it: moments as the text that SQLAlchemy's own type writes."""
+    if not moments:
+        return row
+    cells = list(row)
+    for i in moments:
+        if cells[i] is not None:
+            cells[i] = cells[i].isoformat(" ", "microseconds")[:26]
+    return tuple(cells)
+
+
+def _read(row: Sequence[Any], moments: Sequence[int]) -> tuple[Any, ...]:
+    cells = list(row)
+    for i in moments:
+        if cells[i] is not None:
+            cells[i] = dt.datetime.fromisoformat(cells[i]).replace(tzinfo=dt.UTC)
+    return tuple(cells)
 
 
 def pieces(items: Sequence[T], size: int = IN_LIST) -> Iterator[list[T]]:

@@ -8,7 +8,7 @@ import msgspec
 from sqlalchemy import Connection, delete, or_, select
 
 from qc.judgement.readings import Change, Held
-from qc.ledger.bulk import insert_rows, pieces
+from qc.ledger.bulk import insert_rows, pieces, select_in
 from qc.ledger.journal import Subject, subject_of
 from qc.ledger.tables import Journal, Mends, Override
 from qc.records.canonical import from_body
@@ -112,11 +112,12 @@ def note_links(connection: Connection, corrections: Iterable[Correction]) -> Non
     """Remember which record each correction names, also one named by its own replacement."""
     links = set()
     for correction in corrections:
-        links.add((correction.of, correction.record_id))
-        if (correction.replacement or {}).get("kind") == "correction":
-            inner = replacement_of(correction)
-            if isinstance(inner, Correction):
-                links.add((inner.of, correction.of))
+        says: Record = correction
+        while isinstance(says, Correction):
+            links.add((says.of, says.record_id))
+            if not says.replacement:
+                break
+            says = replacement_of(says)
     known = set()
     for piece in pieces(sorted(of for of, _ in links)):
         query = select(Mends.of, Mends.record_id).where(Mends.of.in_(piece))
@@ -134,7 +135,7 @@ def roots_of(connection: Connection, record_ids: Iterable[str]) -> set[str]:
         for piece in pieces(sorted(waiting)):
             query = select(Journal.record_id, Journal.kind).where(Journal.record_id.in_(piece))
             rows = [(row[0], row[1]) for row in connection.execute(query)]
-            roots |= {record_id for record_id, kind in rows if kind != "correction"}
+            roots |= {name for name, kind in rows if kind not in ("correction", "catalog")}
             chained = [record_id for record_id, kind in rows if kind == "correction"]
             links = select(Mends.of).where(Mends.record_id.in_(chained))
             following |= {row[0] for row in connection.execute(links)} if chained else set()
@@ -143,7 +144,7 @@ def roots_of(connection: Connection, record_ids: Iterable[str]) -> set[str]:
 
 
 def override(connection: Connection, roots: Iterable[str]) -> list[Subject]:
-    """Say anew where corrected records belong; returns every subject they left or came to."""
+    """Say anew what corrected records are and were about; returns all subjects that concerns."""
     touched: list[Subject] = []
     for piece in pieces(sorted(roots)):
         before = select(Override.serial, Override.batch, Override.gauge, Override.checked).where(
@@ -153,23 +154,23 @@ def override(connection: Connection, roots: Iterable[str]) -> list[Subject]:
         connection.execute(delete(Override).where(Override.record_id.in_(piece)))
         rows = []
         for held in load_held(connection, piece):
-            final = held.final()
-            now = subject_of(final)
-            touched += [subject_of(held.record), now]
-            rows.append((held.record.record_id, final.taken_at if final else None, *now))
-        columns = ("record_id", "taken_at", "serial", "batch", "gauge", "checked")
+            touched.append(subject_of(held.record))
+            for number, (_, says, _) in enumerate(held.changes, 1):
+                subject = subject_of(says)
+                touched.append(subject)
+                last = number == len(held.changes)
+                at = says.taken_at if says else None
+                rows.append((held.record.record_id, number, last, at, *subject))
+        columns = ("record_id", "number", "last", "taken_at", "serial", "batch", "gauge", "checked")
         insert_rows(connection, Override, columns, rows)
     return touched
 
 
 def load_held(connection: Connection, record_ids: Sequence[str]) -> list[Held]:
     """Records by identity, with their changes."""
-    bodies = []
-    for piece in pieces(list(record_ids)):
-        query = select(Journal.body).where(Journal.record_id.in_(piece))
-        bodies += [row[0] for row in connection.execute(query)]
+    bodies = select_in(connection, Journal, ("body",), "record_id", record_ids)
     corrections = corrections_of(connection, record_ids)
-    return [resolve(from_body(text), corrections) for text in bodies]
+    return [resolve(from_body(text), corrections) for (text,) in bodies]
 
 
 def histories(
@@ -190,13 +191,12 @@ def histories(
                 .where(or_(about.in_(piece), getattr(Override, column).in_(piece)))
             )
             mended = {row[0] for row in connection.execute(query)}
-        rows = connection.execute(select(about, Journal.body).where(about.in_(piece)))
-        for name, text in rows:
+        for name, text in select_in(connection, Journal, (column, "body"), column, piece):
             held = Held(from_body(text))
             if held.record.record_id not in mended:
                 found[name].append(held)
         for held in load_held(connection, sorted(mended)):
             states = [held.record, *(change.content for change in held.changes)]
-            for name in {getattr(subject_of(state), column) for state in states} & found.keys():
+            for name in {getattr(subject_of(state), column) for state in states}.intersection(piece):
                 found[name].append(held)
     return found

@@ -1,5 +1,6 @@
 """Opening a database: SQLite for one bench, PostgreSQL for a shop."""
 
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -22,12 +23,14 @@ def read_url(text: str) -> URL:
     example = "sqlite:///rimqc.sqlite or postgresql+psycopg://user@host/name"
     try:
         url = make_url(text)
-    except ArgumentError:
+    except (ArgumentError, ValueError):
         raise RimqcError(f"--db {text!r} is no database address; write {example}", 2) from None
-    name = url.drivername.partition("+")[0]
-    if name not in DRIVERS:
-        raise RimqcError(f"--db names a {name} database; use {example}", 2)
-    return url if "+" in url.drivername else url.set(drivername=DRIVERS[name])
+    name, _, driver = url.drivername.partition("+")
+    if name not in DRIVERS or (driver and url.drivername not in DRIVERS.values()):
+        raise RimqcError(f"--db names a {url.drivername} database; write {example}", 2)
+    if name == "sqlite" and sqlite_file(url) is None:
+        raise RimqcError(f"--db {text!r} names no file to keep the records in; write {example}", 2)
+    return url if driver else url.set(drivername=DRIVERS[name])
 
 
 def open_engine(url: URL, *, pooled: bool = True) -> Engine:
@@ -55,6 +58,7 @@ def _set_up_sqlite(connection: Any, _record: Any) -> None:
     cursor.execute(f"PRAGMA busy_timeout={BUSY_SECONDS * 1000}")
     cursor.execute("PRAGMA journal_mode=WAL")
     cursor.execute("PRAGMA synchronous=FULL")
+    cursor.execute("PRAGMA wal_autocheckpoint=10000")
     cursor.execute("PRAGMA foreign_keys=ON")
     cursor.execute("PRAGMA temp_store=MEMORY")
     cursor.execute("PRAGMA cache_size=-65536")
@@ -82,12 +86,22 @@ def plain_faults(url: URL) -> Iterator[None]:
     try:
         yield
     except DBAPIError as fault:
-        raise RimqcError(explain(fault, url), 1) from fault
+        raise RimqcError(explain(str(fault.orig), url), 1) from fault
+    except Exception as fault:
+        # COPY talks to the driver itself
+        if not _is_of_psycopg(fault):
+            raise
+        raise RimqcError(explain(str(fault), url), 1) from fault
 
 
-def explain(fault: DBAPIError, url: URL) -> str:
-    """What a driver error means for a person."""
-    said = str(fault.orig).strip().splitlines()[0] if str(fault.orig).strip() else "no reason given"
+def _is_of_psycopg(fault: Exception) -> bool:
+    driver: Any = sys.modules.get("psycopg")  # not loaded for SQLite
+    return driver is not None and isinstance(fault, driver.Error)
+
+
+def explain(fault: str, url: URL) -> str:
+    """What a driver's error means for a person."""
+    said = fault.strip().splitlines()[0] if fault.strip() else "no reason given"
     where = url.render_as_string(hide_password=True)
     hints = {
         "unable to open": "check that the folder exists and may be written",

@@ -41,6 +41,10 @@ class Touched:
             if value is not None:
                 getattr(self, name).add(value)
 
+    def join(self, other: "Touched") -> None:
+        for name, values in vars(other).items():
+            getattr(self, name).update(values)
+
 
 class Known:
     """What judging needs from the whole database: the catalog and the gauges in doubt."""
@@ -74,11 +78,14 @@ def follow(connection: Connection, known: Known, records: Sequence[Record]) -> N
     touched = Touched()
     for record in records:
         touched.add(subject_of(record))
-    corrected = _corrected(connection, records, touched)
+    mended = Touched()
+    corrected = _corrected(connection, records, mended)
+    touched.join(mended)
     if touched.checked:
         _recheck(connection, known, touched, corrected)
     else:
-        touched.serials -= fresh.judge_fresh(connection, known.around, records)
+        done = fresh.judge_fresh(connection, known.around, records, mended.serials)
+        touched.serials -= done
     judge(connection, known, touched, corrected)
     gauge_flags.write(connection, known.catalog, known.in_doubt, touched.gauges, corrected)
 
@@ -94,7 +101,7 @@ def judge(connection: Connection, known: Known, touched: Touched, corrected: boo
         touched.gauges |= {s.gauge for part in judged.values() for s in part.suspects}
         codes = stale | {code for code, _ in wheels.values()}
         if codes:
-            pairs.judge_pairs(connection, known.around, sorted(codes), corrected)
+            pairs.judge_pairs(connection, known.around, sorted(codes), piece, corrected)
     for piece in pieces(sorted(touched.batches), PARTS_AT_ONCE):
         held = histories(connection, "batch", piece, corrected)
         batches = {batch: judge_batch(batch, held[batch], known.around) for batch in piece}

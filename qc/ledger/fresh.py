@@ -7,20 +7,20 @@ same rows; the tests hold the two against each other.
 """
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Sequence, Set
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, bindparam, select, update
+from sqlalchemy import Connection, bindparam, update
 
 from qc.catalog.catalog import Catalog
-from qc.judgement.flags import Flag
+from qc.judgement.flags import CRITICAL, Flag
 from qc.judgement.mass import judge_mass
 from qc.judgement.measurement import findings_per_part, judge_balance, judge_measurement
 from qc.judgement.part import CALM_KINDS
 from qc.judgement.readings import Around, Outcome, Reading
 from qc.judgement.runout import judge_runout
 from qc.judgement.standing import Standing, items_of, wanting
-from qc.ledger.bulk import insert_rows, pieces
+from qc.ledger.bulk import insert_rows, select_in
 from qc.ledger.projections import (
     FLAG_COLUMNS,
     PART_COLUMNS,
@@ -58,12 +58,17 @@ class Calm(NamedTuple):
     model: str
     batch: str
     since: dt.datetime
-    items: frozenset[tuple[str, str]]
+    items: Set[tuple[str, str]]
     standing: str | None  # None: it comes with these records
 
 
-def judge_fresh(connection: Connection, around: Around, records: Sequence[Record]) -> set[str]:
-    """Judge what can be judged by itself; returns the serials that are done with."""
+def judge_fresh(
+    connection: Connection, around: Around, records: Sequence[Record], mended: Set[str]
+) -> set[str]:
+    """Judge what can be judged by itself; returns the serials that are done with.
+
+    `mended` are the serials that a correction concerns.
+    """
     by_serial: dict[str, list[Record]] = {}
     for record in records:
         serial = getattr(record, "serial", None)
@@ -72,7 +77,8 @@ def judge_fresh(connection: Connection, around: Around, records: Sequence[Record
     at_hand = {
         serial: items
         for serial, items in by_serial.items()
-        if all(isinstance(record, CALM_KINDS) for record in items)
+        if serial not in mended
+        and all(isinstance(record, CALM_KINDS) for record in items)
         and not any(getattr(record, "gauge", None) in around.doubts for record in items)
     }
     known = _calm_parts(connection, at_hand)
@@ -88,23 +94,18 @@ def judge_fresh(connection: Connection, around: Around, records: Sequence[Record
 
 def _calm_parts(connection: Connection, serials: Iterable[str]) -> dict[str, Calm | None]:
     """The parts that the database knows; None for one that is not calm."""
-    found: dict[str, Calm | None] = {}
-    for piece in pieces(list(serials)):
-        held = {}
-        query = select(Part.serial, Part.model, Part.batch, Part.calm_since, Part.standing)
-        for row in connection.execute(query.where(Part.serial.in_(piece))):
-            held[row[0]] = row
-            found[row[0]] = None
-        calm = [serial for serial, row in held.items() if row[3] is not None]
-        items: dict[str, set[tuple[str, str]]] = {serial: set() for serial in calm}
-        shown = select(Quantity.serial, Quantity.stage, Quantity.characteristic)
-        for serial, stage, name in connection.execute(shown.where(Quantity.serial.in_(calm))):
-            if name not in _DERIVED:
-                items[serial].add((stage, _SHOWN_BY.get(name, name)))
-        for serial in calm:
-            _, model, batch, since, standing = held[serial]
-            if model is not None and batch is not None and since is not None:
-                found[serial] = Calm(model, batch, since, frozenset(items[serial]), standing)
+    columns = ("serial", "model", "batch", "calm_since", "standing")
+    held = {row[0]: row for row in select_in(connection, Part, columns, "serial", serials)}
+    calm = [serial for serial, row in held.items() if row[3] is not None]
+    items: dict[str, set[tuple[str, str]]] = {}
+    shown = ("serial", "stage", "characteristic")
+    for serial, stage, name in select_in(connection, Quantity, shown, "serial", calm):
+        if name not in _DERIVED:
+            items.setdefault(serial, set()).add((stage, _SHOWN_BY.get(name, name)))
+    found: dict[str, Calm | None] = dict.fromkeys(held)
+    for serial in calm:
+        _, model, batch, since, standing = held[serial]
+        found[serial] = Calm(model, batch, since, items.get(serial, set()), standing)
     return found
 
 
@@ -114,7 +115,7 @@ def _received(items: Sequence[Record]) -> Calm | None:
     if len(receipts) != 1:
         return None
     receipt = receipts[0]
-    return Calm(receipt.model, receipt.batch, receipt.taken_at, frozenset(), None)
+    return Calm(receipt.model, receipt.batch, receipt.taken_at, set(), None)
 
 
 def _judge(serial: str, part: Calm, items: Sequence[Record], around: Around, rows: "_Rows") -> bool:
@@ -133,6 +134,8 @@ def _judge(serial: str, part: Calm, items: Sequence[Record], around: Around, row
         outcome = _outcome(record, part.model, around)
         if outcome is None or outcome.uncovered:
             return False
+        if any(verdict.severity == CRITICAL for verdict in outcome.verdicts):
+            return False  # it holds the part
         outcomes.append((record, outcome))
     stages = sorted({stage for stage, _ in have if stage}, key=lambda stage: stage != "rim")
     if len(stages) > 2 or stages == ["front-wheel", "rear-wheel"]:

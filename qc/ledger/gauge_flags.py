@@ -82,6 +82,6 @@ def _first_use(
         own = own.where(~mended.exists())
     first = [connection.execute(own).scalar()]
     if corrected:
-        query = select(func.min(Override.taken_at)).where(*within(Override))
+        query = select(func.min(Override.taken_at)).where(Override.last, *within(Override))
         first.append(connection.execute(query).scalar())
     return min((moment for moment in first if moment is not None), default=None)

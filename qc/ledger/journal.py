@@ -5,10 +5,10 @@ from collections.abc import Iterable, Sequence
 from hashlib import sha256
 from typing import NamedTuple
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, select, text, update
 
 from qc.catalog.entries import CatalogEntry
-from qc.ledger.bulk import insert_rows, pieces
+from qc.ledger.bulk import insert_rows, select_in
 from qc.ledger.tables import Head, Journal, Seal
 from qc.records.canonical import body, digest
 from qc.records.kinds import Correction, GaugeCheck, Record, kind_of
@@ -16,6 +16,10 @@ from qc.records.kinds import Correction, GaugeCheck, Record, kind_of
 FIRST_DIGEST = "0" * 64
 _HEAD = select(
     Head.position, Head.seal, Head.seal_digest, Head.catalog_position, Head.checks_position
+)
+_FIRST_HEAD = text(
+    "INSERT INTO head (id, position, seal, seal_digest, catalog_position, checks_position) "
+    "VALUES (1, 0, 0, :digest, 0, 0) ON CONFLICT DO NOTHING"
 )
 COLUMNS = ("position", "record_id", "kind", "taken_at", "serial", "batch", "gauge", "checked",
            "digest", "body")  # fmt: skip
@@ -50,8 +54,8 @@ class End(NamedTuple):
 
 def prepare(record: Record | CatalogEntry) -> Prepared:
     """The canonical form of a record and its digest."""
-    text = body(record)
-    return Prepared(record, digest(text), text.decode())
+    content = body(record)
+    return Prepared(record, digest(content), content.decode())
 
 
 def subject_of(record: Record | CatalogEntry | None) -> Subject:
@@ -72,23 +76,16 @@ def lock_end(connection: Connection) -> End:
     """
     row = connection.execute(_HEAD.with_for_update()).one_or_none()
     if row is None:
-        connection.execute(
-            insert(Head).values(
-                *[{"id": 1, "position": 0, "seal": 0, "seal_digest": FIRST_DIGEST,
-                   "catalog_position": 0, "checks_position": 0}]
-            )
-        )  # fmt: skip
-        return End(0, 0, FIRST_DIGEST, 0, 0)
+        # two may find it missing at once: the second waits here for the first one's end
+        connection.execute(_FIRST_HEAD, {"digest": FIRST_DIGEST})
+        row = connection.execute(_HEAD.with_for_update()).one()
     return End._make(row)
 
 
 def held_digests(connection: Connection, record_ids: Iterable[str]) -> dict[str, str]:
     """Of these identities, those that the journal holds, with the digest of what it holds."""
-    found: dict[str, str] = {}
-    for piece in pieces(list(record_ids)):
-        query = select(Journal.record_id, Journal.digest).where(Journal.record_id.in_(piece))
-        found.update((row[0], row[1]) for row in connection.execute(query))
-    return found
+    rows = select_in(connection, Journal, ("record_id", "digest"), "record_id", record_ids)
+    return {row[0]: row[1] for row in rows}
 
 
 def append(connection: Connection, end: End, items: Sequence[Prepared], now: dt.datetime) -> End:

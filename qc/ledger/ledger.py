@@ -39,9 +39,14 @@ class Ledger:
     def __init__(self, url: str, *, create: bool = False) -> None:
         self.url = read_url(url)
         self.engine: Engine = open_engine(self.url)
-        migrate.check_ready(self.engine, create=create)
-        self._known: Known | None = None
-        self._known_at: tuple[int, int] = (-1, -1)
+        try:
+            migrate.check_ready(self.engine, create=create)
+        except BaseException:
+            self.engine.dispose()
+            raise
+        # what is known, and the last catalog entry and gauge check it is known from: always set
+        # together, since threads share it
+        self._known: tuple[tuple[int, int], Known] | None = None
 
     def __enter__(self) -> "Ledger":
         return self
@@ -84,11 +89,11 @@ class Ledger:
         """The catalog and the gauges in doubt, read again only when they changed."""
         row = connection.execute(select(Head.catalog_position, Head.checks_position)).one_or_none()
         at = (row[0], row[1]) if row else (0, 0)
-        if self._known is None or at != self._known_at:
-            catalog = load_catalog(connection)
-            self._known = Known(catalog, load_doubts(connection))
-            self._known_at = at
-        return self._known
+        known = self._known
+        if known is None or known[0] != at:
+            known = (at, Known(load_catalog(connection), load_doubts(connection)))
+            self._known = known
+        return known[1]
 
     def accept(self, records: Sequence[Record]) -> list[Answer]:
         """Take records in; one answer each, in their order."""
@@ -104,7 +109,7 @@ class Ledger:
             known = self.known(connection)
             new = append(connection, end, fresh, now())
             follow(connection, known, records_of(item.record for item in fresh))
-            self._moved(new)
+            self._learnt(new, known)
         return answers
 
     def accept_catalog(self, connection: Connection, entries: Sequence[Entry]) -> list[Answer]:
@@ -123,13 +128,12 @@ class Ledger:
             ]
             catalog = Catalog([*before.recorded, *recorded])
             known = Known(catalog, self.known(connection).in_doubt)
-            self._known = known
             rejudge_for(connection, known, before, [item.entry for item in recorded])
-            self._moved(new)
+            self._learnt(new, known)
         return [Answer(HELD if item is None else ACCEPTED) for item in prepared]
 
-    def _moved(self, end: End) -> None:
-        self._known_at = (end.catalog_position, end.checks_position)
+    def _learnt(self, end: End, known: Known) -> None:
+        self._known = ((end.catalog_position, end.checks_position), known)
 
 
 def now() -> dt.datetime:

@@ -1,5 +1,7 @@
 """Bringing a database's schema up to date."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from alembic import command
@@ -50,23 +52,31 @@ def downgrade(url: URL, to: str) -> str:
 
 def _run(url: URL, action: Any) -> str:
     refuse_foreign(url)
+    with (
+        plain_faults(url),
+        _connected(url, begin="BEGIN IMMEDIATE") as connection,
+    ):
+        _prepare(connection)
+        with connection.begin():
+            if connection.dialect.name == "postgresql":
+                connection.execute(text("SET LOCAL lock_timeout = '60s'"))
+                connection.execute(text("SELECT pg_advisory_xact_lock(:n)"), {"n": _ADVISORY_LOCK})
+            refuse_newer(url, revision_of(connection))
+            if has_journal(connection):
+                triggers.drop(connection)
+            action(config(connection))
+            _check_references(connection)
+            return revision_of(connection) or "none"
+
+
+@contextmanager
+def _connected(url: URL, **options: Any) -> Iterator[Connection]:
     engine = open_engine(url, pooled=False)
-    with plain_faults(url):
-        try:
-            with engine.connect().execution_options(begin="BEGIN IMMEDIATE") as connection:
-                _prepare(connection)
-                with connection.begin():
-                    if connection.dialect.name == "postgresql":
-                        connection.execute(text("SET LOCAL lock_timeout = '60s'"))
-                        connection.execute(
-                            text("SELECT pg_advisory_xact_lock(:n)"), {"n": _ADVISORY_LOCK}
-                        )
-                    triggers.drop(connection) if _has_journal(connection) else None
-                    action(config(connection))
-                    _check_references(connection)
-                    return revision_of(connection) or "none"
-        finally:
-            engine.dispose()
+    try:
+        with engine.connect().execution_options(**options) as connection:
+            yield connection
+    finally:
+        engine.dispose()
 
 
 def _prepare(connection: Connection) -> None:
@@ -84,7 +94,8 @@ def _check_references(connection: Connection) -> None:
             raise RimqcError(f"the migration would break a reference in table {broken[0]}")
 
 
-def _has_journal(connection: Connection) -> bool:
+def has_journal(connection: Connection) -> bool:
+    """Whether the database has our tables; a schema taken all the way back has none."""
     return inspect(connection).has_table("journal")
 
 
@@ -95,17 +106,36 @@ def refuse_foreign(url: URL) -> None:
         if not file.parent.is_dir():
             raise RimqcError(f"--db: there is no folder {file.parent}; make it first", 2)
         return
-    engine = open_engine(url, pooled=False)
-    with plain_faults(url), engine.connect() as connection:
-        tables = set(inspect(connection).get_table_names())
-    engine.dispose()
-    if tables and not {"alembic_version", "journal"} <= tables:
+    with plain_faults(url), _connected(url) as connection:
+        tables = set(inspect(connection).get_table_names()) - {"alembic_version"}
+    if tables and "journal" not in tables:
         named = ", ".join(sorted(tables)[:3])
         raise RimqcError(
             f"database {url.render_as_string()} holds other tables ({named}); "
             "name a database of its own with --db",
             2,
         )
+
+
+def refuse_newer(url: URL, revision: str | None) -> None:
+    """A revision that this program does not know was written by a later one."""
+    known = {step.revision for step in ScriptDirectory.from_config(config()).walk_revisions()}
+    if revision is not None and revision not in known:
+        raise RimqcError(
+            f"database {url.render_as_string()} was written by a newer rimqc "
+            f"(schema {revision}); install that version",
+            2,
+        )
+
+
+def is_empty(url: URL) -> bool:
+    """Whether there is nothing at the address yet, or a database without our tables."""
+    file = sqlite_file(url)
+    if file is not None and not file.exists():
+        return True
+    refuse_foreign(url)
+    with plain_faults(url), _connected(url) as connection:
+        return revision_of(connection) is None
 
 
 def check_ready(engine: Engine, *, create: bool) -> None:
@@ -120,17 +150,11 @@ def check_ready(engine: Engine, *, create: bool) -> None:
     refuse_foreign(url)
     with plain_faults(url), engine.connect() as connection:
         revision = revision_of(connection)
-    known = {step.revision for step in ScriptDirectory.from_config(config()).walk_revisions()}
+    refuse_newer(url, revision)
     if revision is None:
         if not create:
             raise RimqcError(f"database {address} is empty; run: rimqc upgrade --db {address}", 2)
         upgrade(url)
-    elif revision not in known:
-        raise RimqcError(
-            f"database {address} was written by a newer rimqc (schema {revision}); "
-            "install that version",
-            2,
-        )
     elif revision != newest():
         raise RimqcError(
             f"database {address} has an older schema ({revision}); "

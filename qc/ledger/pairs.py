@@ -53,9 +53,17 @@ def pairs_of(connection: Connection, serials: Sequence[str]) -> set[str]:
 
 
 def judge_pairs(
-    connection: Connection, around: Around, codes: Sequence[str], corrected: bool
+    connection: Connection,
+    around: Around,
+    codes: Sequence[str],
+    serials: Sequence[str],
+    corrected: bool,
 ) -> None:
-    """Judge these pairs anew: a pair is one front and one rear wheel, both weighed."""
+    """Judge these pairs anew: a pair is one front and one rear wheel, both weighed.
+
+    `serials` are the parts that changed; some may have left their pair.
+    """
+    _forget(connection, serials)
     delete_owned(connection, FlagRow, FlagRow.owner, [f"pair:{code}" for code in codes])
     for code in codes:
         rows = connection.execute(
@@ -99,13 +107,12 @@ def wheel_of(serial: str, stage: str, held: Sequence[Held], around: Around) -> W
 
 
 def _forget(connection: Connection, fronts: Sequence[str]) -> None:
-    if not fronts:
-        return
     columns = [getattr(QuantityRow, name) for name in QUANTITY_COLUMNS]
-    ours = (QuantityRow.serial.in_(fronts), QuantityRow.stage == "pair")
-    before = [tuple(row) for row in connection.execute(select(*columns).where(*ours))]
-    connection.execute(delete(QuantityRow).where(*ours))
-    change_summaries(connection, before, [])
+    for piece in pieces(fronts):
+        ours = (QuantityRow.serial.in_(piece), QuantityRow.stage == "pair")
+        before = [tuple(row) for row in connection.execute(select(*columns).where(*ours))]
+        connection.execute(delete(QuantityRow).where(*ours))
+        change_summaries(connection, before, [])
 
 
 def _write(connection: Connection, around: Around, code: str, front: Wheel, rear: Wheel) -> None:

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 
 import msgspec
@@ -11,7 +12,7 @@ from qc.judgement.flags import Flag
 from qc.judgement.part import Judged
 from qc.judgement.readings import Quantity as Found
 from qc.judgement.standing import Standing
-from qc.ledger.bulk import insert_rows, pieces
+from qc.ledger.bulk import insert_rows, pieces, select_in
 from qc.ledger.tables import (
     Base,
     BatchStanding,
@@ -28,8 +29,8 @@ PART_COLUMNS = ("serial", "model", "batch", "standing", "calm_since", "pair", "p
 FLAG_COLUMNS = ("owner", "flag", "severity", "serial", "batch", "gauge", "model", "stage",
                 "characteristic", "test", "value", "limit", "unit", "probability", "raised_at",
                 "closed_at", "closed_by", "message", "records")  # fmt: skip
-QUANTITY_COLUMNS = ("serial", "stage", "characteristic", "protocol", "model", "batch", "micro",
-                    "value", "u", "suspect", "at", "verdict", "beyond")  # fmt: skip
+QUANTITY_COLUMNS = ("serial", "stage", "characteristic", "protocol", "model", "batch", "value",
+                    "u", "suspect", "at", "verdict", "beyond")  # fmt: skip
 TEST_COLUMNS = ("serial", "test", "protocol", "model", "batch", "stage", "method", "required",
                 "survived", "failed", "damaged", "first_damage", "marks", "suspect", "at",
                 "drawn")  # fmt: skip
@@ -37,6 +38,7 @@ TEST_COLUMNS = ("serial", "test", "protocol", "model", "batch", "stage", "method
 StreamKey = tuple[str, str, str, str]  # batch, stage, characteristic, protocol
 
 
+@lru_cache(maxsize=1000)
 def standing_text(standing: Standing) -> str:
     """A standing as the tables keep it."""
     return msgspec.json.encode(standing).decode()
@@ -82,10 +84,7 @@ def write_parts(
 ) -> None:
     """Everything that follows for these parts, in place of what stood there before."""
     serials = list(judged)
-    known = []
-    for piece in pieces(serials):
-        query = select(Part.serial).where(Part.serial.in_(piece))
-        known += [row[0] for row in connection.execute(query)]
+    known = [row[0] for row in select_in(connection, Part, ("serial",), "serial", serials)]
     before = _old_quantities(connection, known)
     owners = [f"serial:{serial}" for serial in known]
     for table, column, names in (
@@ -180,7 +179,7 @@ def quantity_row(serial: str, model: str, batch: str, found: Found) -> tuple[Any
     """One quantity as a row of its table."""
     return (
         *(serial, found.stage, found.characteristic, found.protocol, model, batch),
-        *(micro(found.value), float(found.value), found.u, found.suspect, found.at),
+        *(float(found.value), found.u, found.suspect, found.at),
         *(found.verdict, found.beyond),
     )
 
@@ -199,12 +198,8 @@ def _test_rows(serial: str, judged: Judged) -> Iterable[tuple[Any, ...]]:
 
 
 def _old_quantities(connection: Connection, serials: Sequence[str]) -> list[tuple[Any, ...]]:
-    columns = [getattr(Quantity, name) for name in QUANTITY_COLUMNS]
-    found: list[tuple[Any, ...]] = []
-    for piece in pieces(serials):
-        query = select(*columns).where(Quantity.serial.in_(piece), Quantity.stage != "pair")
-        found += [tuple(row) for row in connection.execute(query)]
-    return found
+    rows = select_in(connection, Quantity, QUANTITY_COLUMNS, "serial", serials)
+    return [row for row in rows if row[1] != "pair"]
 
 
 def change_summaries(
@@ -215,14 +210,15 @@ def change_summaries(
     models: dict[StreamKey, str] = {}
     for sign, rows in ((-1, before), (1, after)):
         for row in rows:
-            _, stage, characteristic, protocol, model, batch, value, _, _, suspect, *_ = row
+            _, stage, characteristic, protocol, model, batch, value, _, suspect, *_ = row
             key = (batch, stage, characteristic, protocol)
             models[key] = model
             if not suspect:
+                units = micro(value)
                 sums = change.setdefault(key, [0, 0, 0])
                 sums[0] += sign
-                sums[1] += sign * value
-                sums[2] += sign * value * value
+                sums[1] += sign * units
+                sums[2] += sign * units * units
     changed = {key: sums for key, sums in change.items() if any(sums)}
     old = _old_summaries(connection, {key[0] for key in changed})
     rows = []

@@ -2,10 +2,10 @@
 
 import datetime as dt
 
-from sqlalchemy import BigInteger, Index, Integer, MetaData, String, Text, text
+from sqlalchemy import BigInteger, Index, Integer, MetaData, text
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
-from qc.ledger.types import UTC
+from qc.ledger.types import UTC, words
 
 NAMES = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -20,7 +20,7 @@ _Position = BigInteger().with_variant(Integer, "sqlite")
 
 class Base(DeclarativeBase):
     metadata = MetaData(naming_convention=NAMES)
-    type_annotation_map = {str: Text, dt.datetime: UTC}  # noqa: RUF012 - read by the base class
+    type_annotation_map = {str: words(), dt.datetime: UTC}  # noqa: RUF012 - read by the base class
 
 
 def _partial(table: str, column: str, *more: str) -> Index:
@@ -36,7 +36,7 @@ class Head(Base):
     id: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
     position: Mapped[int] = mapped_column(BigInteger)
     seal: Mapped[int] = mapped_column(BigInteger)
-    seal_digest: Mapped[str] = mapped_column(String(64))
+    seal_digest: Mapped[str] = mapped_column(words(64))
     # where the last catalog entry, and the last word on a gauge check, stand in the journal
     catalog_position: Mapped[int] = mapped_column(BigInteger)
     checks_position: Mapped[int] = mapped_column(BigInteger)
@@ -49,8 +49,8 @@ class Seal(Base):
     number: Mapped[int] = mapped_column(_Position, primary_key=True, autoincrement=False)
     first_position: Mapped[int] = mapped_column(BigInteger)
     records: Mapped[int] = mapped_column(Integer)
-    previous: Mapped[str] = mapped_column(String(64))
-    digest: Mapped[str] = mapped_column(String(64))
+    previous: Mapped[str] = mapped_column(words(64))
+    digest: Mapped[str] = mapped_column(words(64))
     sealed_at: Mapped[dt.datetime]
 
 
@@ -59,15 +59,15 @@ class Journal(Base):
 
     __tablename__ = "journal"
     position: Mapped[int] = mapped_column(_Position, primary_key=True, autoincrement=False)
-    record_id: Mapped[str] = mapped_column(String(36), unique=True)
-    kind: Mapped[str] = mapped_column(String(20))
+    record_id: Mapped[str] = mapped_column(words(36), unique=True)
+    kind: Mapped[str] = mapped_column(words(20))
     taken_at: Mapped[dt.datetime | None]
     # what the record is about; `checked` is the gauge of a gauge check, `gauge` one in use
-    serial: Mapped[str | None] = mapped_column(String(64))
-    batch: Mapped[str | None] = mapped_column(String(64))
-    gauge: Mapped[str | None] = mapped_column(String(64))
-    checked: Mapped[str | None] = mapped_column(String(64))
-    digest: Mapped[str] = mapped_column(String(64))
+    serial: Mapped[str | None] = mapped_column(words(64))
+    batch: Mapped[str | None] = mapped_column(words(64))
+    gauge: Mapped[str | None] = mapped_column(words(64))
+    checked: Mapped[str | None] = mapped_column(words(64))
+    digest: Mapped[str] = mapped_column(words(64))
     body: Mapped[str]
 
     __table_args__ = (
@@ -88,34 +88,39 @@ class Mends(Base):
     """Which corrections name a record; it may not have arrived yet."""
 
     __tablename__ = "mends"
-    of: Mapped[str] = mapped_column(String(36), primary_key=True)
-    record_id: Mapped[str] = mapped_column(String(36), primary_key=True)
+    of: Mapped[str] = mapped_column(words(36), primary_key=True)
+    record_id: Mapped[str] = mapped_column(words(36), primary_key=True)
 
 
 class Override(Base):
-    """Where a corrected record belongs now; columns as in the journal, empty where it is void."""
+    """What a corrected record is about after each of its changes, numbered from 1.
+
+    Columns as in the journal, empty where it is void; `last` marks what holds now.
+    """
 
     __tablename__ = "override"
-    record_id: Mapped[str] = mapped_column(String(36), primary_key=True)
+    record_id: Mapped[str] = mapped_column(words(36), primary_key=True)
+    number: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
+    last: Mapped[bool]
     taken_at: Mapped[dt.datetime | None]
-    serial: Mapped[str | None] = mapped_column(String(64), index=True)
-    batch: Mapped[str | None] = mapped_column(String(64), index=True)
-    gauge: Mapped[str | None] = mapped_column(String(64), index=True)
-    checked: Mapped[str | None] = mapped_column(String(64), index=True)
+    serial: Mapped[str | None] = mapped_column(words(64), index=True)
+    batch: Mapped[str | None] = mapped_column(words(64), index=True)
+    gauge: Mapped[str | None] = mapped_column(words(64), index=True)
+    checked: Mapped[str | None] = mapped_column(words(64), index=True)
 
 
 class Part(Base):
     """A serial and where it stands; `standing` is JSON."""
 
     __tablename__ = "part"
-    serial: Mapped[str] = mapped_column(String(64), primary_key=True)
-    model: Mapped[str | None] = mapped_column(String(64))
-    batch: Mapped[str | None] = mapped_column(String(64))
+    serial: Mapped[str] = mapped_column(words(64), primary_key=True)
+    model: Mapped[str | None] = mapped_column(words(64))
+    batch: Mapped[str | None] = mapped_column(words(64))
     standing: Mapped[str]
     # when it was received, where a first reading of its kind can be judged by itself (see `fresh`)
     calm_since: Mapped[dt.datetime | None]
-    pair: Mapped[str | None] = mapped_column(String(64))
-    pair_stage: Mapped[str | None] = mapped_column(String(20))
+    pair: Mapped[str | None] = mapped_column(words(64))
+    pair_stage: Mapped[str | None] = mapped_column(words(20))
 
     __table_args__ = (_partial("part", "batch"), _partial("part", "pair"))
 
@@ -124,7 +129,7 @@ class BatchStanding(Base):
     """The decisions on a batch as such; `standing` is JSON."""
 
     __tablename__ = "batch_standing"
-    batch: Mapped[str] = mapped_column(String(64), primary_key=True)
+    batch: Mapped[str] = mapped_column(words(64), primary_key=True)
     standing: Mapped[str]
 
 
@@ -132,20 +137,18 @@ class Quantity(Base):
     """What a part comes to: one number per stage and characteristic (and protocol)."""
 
     __tablename__ = "quantity"
-    serial: Mapped[str] = mapped_column(String(64), primary_key=True)
-    stage: Mapped[str] = mapped_column(String(20), primary_key=True)
-    characteristic: Mapped[str] = mapped_column(String(64), primary_key=True)
-    protocol: Mapped[str] = mapped_column(String(64), primary_key=True)
-    model: Mapped[str] = mapped_column(String(64))
-    batch: Mapped[str] = mapped_column(String(64))
-    # the exact value in millionths of its unit, and as a number
-    micro: Mapped[int] = mapped_column(BigInteger)
+    serial: Mapped[str] = mapped_column(words(64), primary_key=True)
+    stage: Mapped[str] = mapped_column(words(20), primary_key=True)
+    characteristic: Mapped[str] = mapped_column(words(64), primary_key=True)
+    protocol: Mapped[str] = mapped_column(words(64), primary_key=True)
+    model: Mapped[str] = mapped_column(words(64))
+    batch: Mapped[str] = mapped_column(words(64))
     value: Mapped[float]
     u: Mapped[float | None]
     suspect: Mapped[bool]
     at: Mapped[dt.datetime]
-    verdict: Mapped[str] = mapped_column(String(20))
-    beyond: Mapped[str] = mapped_column(String(10))
+    verdict: Mapped[str] = mapped_column(words(20))
+    beyond: Mapped[str] = mapped_column(words(10))
 
     __table_args__ = (
         Index("ix_quantity_stream", "characteristic", "model", "stage", "batch"),
@@ -161,11 +164,11 @@ class Summary(Base):
     """
 
     __tablename__ = "summary"
-    batch: Mapped[str] = mapped_column(String(64), primary_key=True)
-    stage: Mapped[str] = mapped_column(String(20), primary_key=True)
-    characteristic: Mapped[str] = mapped_column(String(64), primary_key=True)
-    protocol: Mapped[str] = mapped_column(String(64), primary_key=True)
-    model: Mapped[str] = mapped_column(String(64))
+    batch: Mapped[str] = mapped_column(words(64), primary_key=True)
+    stage: Mapped[str] = mapped_column(words(20), primary_key=True)
+    characteristic: Mapped[str] = mapped_column(words(64), primary_key=True)
+    protocol: Mapped[str] = mapped_column(words(64), primary_key=True)
+    model: Mapped[str] = mapped_column(words(64))
     n: Mapped[int] = mapped_column(BigInteger)
     total: Mapped[str]
     squares: Mapped[str]
@@ -175,13 +178,13 @@ class Test(Base):
     """One impact test as judged; `marks` is JSON."""
 
     __tablename__ = "test"
-    serial: Mapped[str] = mapped_column(String(64), primary_key=True)
-    test: Mapped[str] = mapped_column(String(64), primary_key=True)
-    protocol: Mapped[str] = mapped_column(String(64), index=True)
-    model: Mapped[str] = mapped_column(String(64))
-    batch: Mapped[str] = mapped_column(String(64))
-    stage: Mapped[str] = mapped_column(String(20))
-    method: Mapped[str] = mapped_column(String(10))
+    serial: Mapped[str] = mapped_column(words(64), primary_key=True)
+    test: Mapped[str] = mapped_column(words(64), primary_key=True)
+    protocol: Mapped[str] = mapped_column(words(64), index=True)
+    model: Mapped[str] = mapped_column(words(64))
+    batch: Mapped[str] = mapped_column(words(64))
+    stage: Mapped[str] = mapped_column(words(20))
+    method: Mapped[str] = mapped_column(words(10))
     required: Mapped[float]
     survived: Mapped[float]
     failed: Mapped[float | None]
@@ -190,7 +193,7 @@ class Test(Base):
     marks: Mapped[str]
     suspect: Mapped[bool]
     at: Mapped[dt.datetime]
-    drawn: Mapped[str | None] = mapped_column(String(10))
+    drawn: Mapped[str | None] = mapped_column(words(10))
 
 
 class FlagRow(Base):
@@ -198,16 +201,16 @@ class FlagRow(Base):
 
     __tablename__ = "flag"
     id: Mapped[int] = mapped_column(_Position, primary_key=True)
-    owner: Mapped[str] = mapped_column(String(80), index=True)
-    flag: Mapped[str] = mapped_column(String(30))
-    severity: Mapped[str] = mapped_column(String(10))
-    serial: Mapped[str | None] = mapped_column(String(64))
-    batch: Mapped[str | None] = mapped_column(String(64))
-    gauge: Mapped[str | None] = mapped_column(String(64))
-    model: Mapped[str | None] = mapped_column(String(64))
-    stage: Mapped[str | None] = mapped_column(String(20))
-    characteristic: Mapped[str | None] = mapped_column(String(64))
-    test: Mapped[str | None] = mapped_column(String(64))
+    owner: Mapped[str] = mapped_column(words(80), index=True)
+    flag: Mapped[str] = mapped_column(words(30))
+    severity: Mapped[str] = mapped_column(words(10))
+    serial: Mapped[str | None] = mapped_column(words(64))
+    batch: Mapped[str | None] = mapped_column(words(64))
+    gauge: Mapped[str | None] = mapped_column(words(64))
+    model: Mapped[str | None] = mapped_column(words(64))
+    stage: Mapped[str | None] = mapped_column(words(20))
+    characteristic: Mapped[str | None] = mapped_column(words(64))
+    test: Mapped[str | None] = mapped_column(words(64))
     value: Mapped[float | None]
     limit: Mapped[float | None]
     unit: Mapped[str]
@@ -233,10 +236,10 @@ class SuspectRow(Base):
     """A reading in doubt since a failed gauge check; settled when measured again or accepted."""
 
     __tablename__ = "suspect"
-    record_id: Mapped[str] = mapped_column(String(36), primary_key=True)
+    record_id: Mapped[str] = mapped_column(words(36), primary_key=True)
     known_from: Mapped[dt.datetime] = mapped_column(primary_key=True)
-    owner: Mapped[str] = mapped_column(String(80), index=True)
-    gauge: Mapped[str] = mapped_column(String(64), index=True)
+    owner: Mapped[str] = mapped_column(words(80), index=True)
+    gauge: Mapped[str] = mapped_column(words(64), index=True)
     taken_at: Mapped[dt.datetime]
     settled_at: Mapped[dt.datetime | None]
 

@@ -2,8 +2,14 @@
 
 import datetime as dt
 
-from sqlalchemy import DateTime, Dialect
-from sqlalchemy.types import TypeDecorator
+from sqlalchemy import DateTime, Dialect, String, Text
+from sqlalchemy.types import TypeDecorator, TypeEngine
+
+
+def words(length: int | None = None) -> TypeEngine[str]:
+    """Text that both databases compare by code points, whatever the server's language."""
+    kind = String if length else Text
+    return kind(length).with_variant(kind(length, collation="C"), "postgresql")
 
 
 class UTC(TypeDecorator[dt.datetime]):

@@ -94,8 +94,10 @@ def _end_faults(
     connection: Connection, position: int, number: int, previous: str, noted: bool
 ) -> Iterator[str]:
     head = connection.execute(select(Head.position, Head.seal, Head.seal_digest)).one_or_none()
-    if head is not None and tuple(head) != (position, number, previous):
-        yield f"the journal ends at position {position}, it once ended at {head[0]}"
+    if head is None:
+        head = (0, 0, FIRST_DIGEST)
+    if tuple(head) != (position, number, previous):
+        yield f"the journal ends at position {position}, its end was noted at {head[0]}"
     missing = sorted(triggers.wanted(connection.dialect.name).keys() - triggers.present(connection))
     if missing:
         yield f"trigger {missing[0]} is missing: the journal could be changed"

@@ -10,6 +10,7 @@ import threading
 from collections.abc import Sequence
 from concurrent.futures import Future
 
+from qc.errors import RimqcError
 from qc.ledger.journal import Prepared, prepare
 from qc.ledger.ledger import Answer, Ledger
 from qc.records.kinds import Record
@@ -25,6 +26,9 @@ class Writer:
     def __init__(self, ledger: Ledger) -> None:
         self._ledger = ledger
         self._queue: queue.SimpleQueue[Waiting | None] = queue.SimpleQueue()
+        self._closed = False
+        # nothing may be queued behind the last word, or it would wait for ever
+        self._door = threading.Lock()
         self._thread = threading.Thread(target=self._run, name="rimqc-writer", daemon=True)
         self._thread.start()
 
@@ -36,23 +40,37 @@ class Writer:
 
     def close(self) -> None:
         """Write what waits, then stop."""
-        self._queue.put(None)
+        with self._door:
+            if not self._closed:
+                self._queue.put(None)
+            self._closed = True
         self._thread.join()
 
     def submit(self, records: Sequence[Record]) -> "Future[list[Answer]]":
-        """Hand records in; the future is answered after their commit, or with its fault."""
+        """Hand records in; the future is answered after their commit, or with its fault.
+
+        RimqcError once the writer is closed.
+        """
         future: Future[list[Answer]] = Future()
-        self._queue.put(([prepare(record) for record in records], future))
+        prepared = [prepare(record) for record in records]
+        with self._door:
+            if self._closed:
+                raise RimqcError("the program is closing and takes no more records; send them again")
+            self._queue.put((prepared, future))
         return future
 
     def _run(self) -> None:
         going = True
         while going:
             gathered: list[Waiting] = []
+            room = MOST_AT_ONCE
             item = self._queue.get()
             while item is not None:
-                gathered.append(item)
-                if sum(len(prepared) for prepared, _ in gathered) >= MOST_AT_ONCE:
+                # from here on nobody can withdraw it; what was withdrawn before is not written
+                if item[1].set_running_or_notify_cancel():
+                    gathered.append(item)
+                    room -= len(item[0])
+                if room <= 0:
                     break
                 try:
                     item = self._queue.get_nowait()

@@ -9,6 +9,7 @@ from qc.ledger.tables import Summary
 from qc.statistics.drift import BatchPoint, Drift
 from qc.statistics.drift import drift as judge
 from qc.statistics.summary import Summary as Sums
+from qc.views.plain import unit
 
 Stream = tuple[str, str, str, str]
 
@@ -41,7 +42,7 @@ def streams(
 def drift(connection: Connection, catalog: Catalog, **only: str | None) -> list[dict[str, Any]]:
     """Every stream with its baseline, signals and change; a quiet one has no signals."""
     return [
-        row(stream, judge(points))
+        row(stream, judge(points)) | {"unit": unit(catalog, stream[2])}
         for stream, points in streams(connection, catalog, **only).items()
     ]
 

@@ -37,11 +37,13 @@ def flags(
     *,
     everything: bool = False,
     most: int | None = None,
+    skip: int = 0,
     **only: str | None,
 ) -> list[dict[str, Any]]:
     """Flags, the worst first, then the oldest; closed ones too where `everything`.
 
-    `only` narrows by any of flag, severity, serial, batch, gauge, model, stage; None does not.
+    `most` and `skip` give a page of them. `only` narrows by any of flag, severity, serial, batch,
+    gauge, model, stage; None does not.
     """
     query: Any = select(*_COLUMNS).order_by(
         _RANK, FlagRow.raised_at, FlagRow.flag, FlagRow.owner, FlagRow.stage, FlagRow.test,
@@ -52,7 +54,7 @@ def flags(
     for name, value in only.items():
         if value is not None:
             query = query.where(getattr(FlagRow, name) == value)
-    return [_shown(row) for row in connection.execute(query.limit(most)).mappings()]
+    return [_shown(row) for row in connection.execute(query.limit(most).offset(skip)).mappings()]
 
 
 def _shown(row: Any) -> dict[str, Any]:

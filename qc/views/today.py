@@ -4,7 +4,7 @@ from typing import Any
 
 from sqlalchemy import Connection, func, select
 
-from qc.ledger.tables import FlagRow, Head, Journal, Part, Quantity
+from qc.ledger.tables import FlagRow, Head, Journal, Part, Quantity, SuspectRow
 from qc.views.plain import moment
 
 
@@ -35,3 +35,17 @@ def measured_models(connection: Connection) -> list[tuple[str, str]]:
     """The models and stages that have a bare mass."""
     query = select(Quantity.model, Quantity.stage).where(Quantity.characteristic == "bare-mass")
     return sorted({(row[0], row[1]) for row in connection.execute(query.distinct())})
+
+
+def position(connection: Connection) -> int:
+    """Where the journal ends: as long as it stays, so does every answer."""
+    return connection.execute(select(Head.position)).scalar() or 0
+
+
+def parts_in_doubt(connection: Connection, gauge: str) -> list[str]:
+    """The serials with readings of a gauge in doubt, not yet measured again or accepted."""
+    query = select(SuspectRow.owner).where(
+        SuspectRow.gauge == gauge, SuspectRow.settled_at.is_(None)
+    )
+    owners = sorted({row[0] for row in connection.execute(query)})
+    return [owner.removeprefix("serial:") for owner in owners if owner.startswith("serial:")]

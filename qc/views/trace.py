@@ -1,5 +1,6 @@
 """One part: everything known of it; and every part that shares a factor."""
 
+import difflib
 from typing import Any
 
 from sqlalchemy import Connection, select
@@ -16,7 +17,7 @@ from qc.ledger.tables import BatchStanding, Mends, Part, Quantity, SuspectRow
 from qc.records.kinds import Disposition
 from qc.records.parsing import nearest
 from qc.views import flags as flag_view
-from qc.views.plain import moment, number, record
+from qc.views.plain import moment, number, record, unit
 
 
 def trace(connection: Connection, catalog: Catalog, serial: str) -> dict[str, Any]:
@@ -47,13 +48,25 @@ def trace(connection: Connection, catalog: Catalog, serial: str) -> dict[str, An
         "records": _records(connection, held, doubted),
         "flags": flag_view.flags(connection, everything=True, serial=serial),
         "dispositions": _dispositions(connection, held, batch, corrected),
-        "quantities": _quantities(connection, serial),
+        "quantities": _quantities(connection, catalog, serial),
     }
 
 
 def _near(connection: Connection, serial: str) -> str:
-    query = select(Part.serial).where(Part.serial >= serial[:3]).order_by(Part.serial).limit(500)
-    return nearest(serial, [row[0] for row in connection.execute(query)])
+    return nearest(serial, nearest_serials(connection, serial))
+
+
+def nearest_serials(connection: Connection, serial: str, most: int = 3) -> list[str]:
+    """Known serials that look like this one, the likest first; sought among its neighbours."""
+    found: set[str] = set()
+    for like in {serial, serial.upper()}:
+        after = select(Part.serial).where(Part.serial >= like).order_by(Part.serial)
+        before = select(Part.serial).where(Part.serial < like).order_by(Part.serial.desc())
+        for query in (after, before):
+            found.update(row[0] for row in connection.execute(query.limit(300)))
+    likeness = {known.upper(): known for known in sorted(found)}
+    close = difflib.get_close_matches(serial.upper(), likeness, most, 0.5)
+    return [likeness[name] for name in close]
 
 
 def _batch_standing(connection: Connection, batch: str | None) -> Standing:
@@ -112,7 +125,7 @@ def _dispositions(
     return [record(d) for d in sorted(decisions, key=lambda d: (d.taken_at, d.record_id))]
 
 
-def _quantities(connection: Connection, serial: str) -> list[dict[str, Any]]:
+def _quantities(connection: Connection, catalog: Catalog, serial: str) -> list[dict[str, Any]]:
     query = (
         select(Quantity.stage, Quantity.characteristic, Quantity.protocol, Quantity.value,
                Quantity.u, Quantity.suspect, Quantity.at, Quantity.verdict, Quantity.beyond)
@@ -121,7 +134,8 @@ def _quantities(connection: Connection, serial: str) -> list[dict[str, Any]]:
     )  # fmt: skip
     rows = []
     for row in connection.execute(query).mappings():
-        rows.append(dict(row) | {"value": number(row["value"]), "at": moment(row["at"])})
+        shown = {"value": number(row["value"]), "at": moment(row["at"])}
+        rows.append(dict(row) | shown | {"unit": unit(catalog, row["characteristic"])})
     return rows
 
 
@@ -168,6 +182,18 @@ def where(
             )
     place = {batch.code: i for i, batch in enumerate(chosen)}
     return sorted(rows, key=lambda row: (place[row["batch"]], row["serial"]))
+
+
+def factors(catalog: Catalog) -> dict[str, list[str]]:
+    """Every factor by which parts can be found, with its levels in order of making."""
+    found: dict[str, list[str]] = {}
+    for batch in sorted(catalog.entries(Batch), key=lambda b: (b.made_on, b.code)):
+        for factor in ("batch", "model", *sorted(batch.factors)):
+            level = _level(batch, factor)
+            levels = found.setdefault(factor, [])
+            if level is not None and level not in levels:
+                levels.append(level)
+    return found
 
 
 def _level(batch: Batch, factor: str) -> str | None:

@@ -3,6 +3,7 @@
 from alembic import context
 
 from qc.ledger import triggers
+from qc.ledger.migrate import has_journal
 from qc.ledger.tables import Base
 
 connection = context.config.attributes["connection"]
@@ -14,5 +15,5 @@ context.configure(
     transactional_ddl=False,  # the caller holds one transaction around everything
 )
 context.run_migrations()
-if context.config.attributes.get("triggers", True):
+if context.config.attributes.get("triggers", True) and has_journal(connection):
     triggers.create(connection)

@@ -10,35 +10,41 @@ branch_labels = None
 depends_on = None
 
 
+def words(length: int | None = None) -> sa.types.TypeEngine[str]:
+    """Text compared by code points, as SQLite does."""
+    kind = sa.String if length else sa.Text
+    return kind(length).with_variant(kind(length, collation="C"), "postgresql")
+
+
 def upgrade() -> None:
     op.create_table(
         "batch_standing",
-        sa.Column("batch", sa.String(length=64), nullable=False),
-        sa.Column("standing", sa.Text(), nullable=False),
+        sa.Column("batch", words(64), nullable=False),
+        sa.Column("standing", words(), nullable=False),
         sa.PrimaryKeyConstraint("batch", name=op.f("pk_batch_standing")),
     )
     op.create_table(
         "flag",
         sa.Column("id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
-        sa.Column("owner", sa.String(length=80), nullable=False),
-        sa.Column("flag", sa.String(length=30), nullable=False),
-        sa.Column("severity", sa.String(length=10), nullable=False),
-        sa.Column("serial", sa.String(length=64), nullable=True),
-        sa.Column("batch", sa.String(length=64), nullable=True),
-        sa.Column("gauge", sa.String(length=64), nullable=True),
-        sa.Column("model", sa.String(length=64), nullable=True),
-        sa.Column("stage", sa.String(length=20), nullable=True),
-        sa.Column("characteristic", sa.String(length=64), nullable=True),
-        sa.Column("test", sa.String(length=64), nullable=True),
+        sa.Column("owner", words(80), nullable=False),
+        sa.Column("flag", words(30), nullable=False),
+        sa.Column("severity", words(10), nullable=False),
+        sa.Column("serial", words(64), nullable=True),
+        sa.Column("batch", words(64), nullable=True),
+        sa.Column("gauge", words(64), nullable=True),
+        sa.Column("model", words(64), nullable=True),
+        sa.Column("stage", words(20), nullable=True),
+        sa.Column("characteristic", words(64), nullable=True),
+        sa.Column("test", words(64), nullable=True),
         sa.Column("value", sa.Double(), nullable=True),
         sa.Column("limit", sa.Double(), nullable=True),
-        sa.Column("unit", sa.Text(), nullable=False),
+        sa.Column("unit", words(), nullable=False),
         sa.Column("probability", sa.Double(), nullable=True),
         sa.Column("raised_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("closed_at", sa.DateTime(timezone=True), nullable=True),
-        sa.Column("closed_by", sa.Text(), nullable=True),
-        sa.Column("message", sa.Text(), nullable=False),
-        sa.Column("records", sa.Text(), nullable=True),
+        sa.Column("closed_by", words(), nullable=True),
+        sa.Column("message", words(), nullable=False),
+        sa.Column("records", words(), nullable=True),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_flag")),
     )
     with op.batch_alter_table("flag", schema=None) as batch_op:
@@ -56,7 +62,7 @@ def upgrade() -> None:
         sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
         sa.Column("position", sa.BigInteger(), nullable=False),
         sa.Column("seal", sa.BigInteger(), nullable=False),
-        sa.Column("seal_digest", sa.String(length=64), nullable=False),
+        sa.Column("seal_digest", words(64), nullable=False),
         sa.Column("catalog_position", sa.BigInteger(), nullable=False),
         sa.Column("checks_position", sa.BigInteger(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_head")),
@@ -69,15 +75,15 @@ def upgrade() -> None:
             autoincrement=False,
             nullable=False,
         ),
-        sa.Column("record_id", sa.String(length=36), nullable=False),
-        sa.Column("kind", sa.String(length=20), nullable=False),
+        sa.Column("record_id", words(36), nullable=False),
+        sa.Column("kind", words(20), nullable=False),
         sa.Column("taken_at", sa.DateTime(timezone=True), nullable=True),
-        sa.Column("serial", sa.String(length=64), nullable=True),
-        sa.Column("batch", sa.String(length=64), nullable=True),
-        sa.Column("gauge", sa.String(length=64), nullable=True),
-        sa.Column("checked", sa.String(length=64), nullable=True),
-        sa.Column("digest", sa.String(length=64), nullable=False),
-        sa.Column("body", sa.Text(), nullable=False),
+        sa.Column("serial", words(64), nullable=True),
+        sa.Column("batch", words(64), nullable=True),
+        sa.Column("gauge", words(64), nullable=True),
+        sa.Column("checked", words(64), nullable=True),
+        sa.Column("digest", words(64), nullable=False),
+        sa.Column("body", words(), nullable=False),
         sa.PrimaryKeyConstraint("position", name=op.f("pk_journal")),
         sa.UniqueConstraint("record_id", name=op.f("uq_journal_record_id")),
     )
@@ -120,19 +126,21 @@ def upgrade() -> None:
 
     op.create_table(
         "mends",
-        sa.Column("of", sa.String(length=36), nullable=False),
-        sa.Column("record_id", sa.String(length=36), nullable=False),
+        sa.Column("of", words(36), nullable=False),
+        sa.Column("record_id", words(36), nullable=False),
         sa.PrimaryKeyConstraint("of", "record_id", name=op.f("pk_mends")),
     )
     op.create_table(
         "override",
-        sa.Column("record_id", sa.String(length=36), nullable=False),
+        sa.Column("record_id", words(36), nullable=False),
+        sa.Column("number", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("last", sa.Boolean(), nullable=False),
         sa.Column("taken_at", sa.DateTime(timezone=True), nullable=True),
-        sa.Column("serial", sa.String(length=64), nullable=True),
-        sa.Column("batch", sa.String(length=64), nullable=True),
-        sa.Column("gauge", sa.String(length=64), nullable=True),
-        sa.Column("checked", sa.String(length=64), nullable=True),
-        sa.PrimaryKeyConstraint("record_id", name=op.f("pk_override")),
+        sa.Column("serial", words(64), nullable=True),
+        sa.Column("batch", words(64), nullable=True),
+        sa.Column("gauge", words(64), nullable=True),
+        sa.Column("checked", words(64), nullable=True),
+        sa.PrimaryKeyConstraint("record_id", "number", name=op.f("pk_override")),
     )
     with op.batch_alter_table("override", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_override_batch"), ["batch"], unique=False)
@@ -142,13 +150,13 @@ def upgrade() -> None:
 
     op.create_table(
         "part",
-        sa.Column("serial", sa.String(length=64), nullable=False),
-        sa.Column("model", sa.String(length=64), nullable=True),
-        sa.Column("batch", sa.String(length=64), nullable=True),
-        sa.Column("standing", sa.Text(), nullable=False),
+        sa.Column("serial", words(64), nullable=False),
+        sa.Column("model", words(64), nullable=True),
+        sa.Column("batch", words(64), nullable=True),
+        sa.Column("standing", words(), nullable=False),
         sa.Column("calm_since", sa.DateTime(timezone=True), nullable=True),
-        sa.Column("pair", sa.String(length=64), nullable=True),
-        sa.Column("pair_stage", sa.String(length=20), nullable=True),
+        sa.Column("pair", words(64), nullable=True),
+        sa.Column("pair_stage", words(20), nullable=True),
         sa.PrimaryKeyConstraint("serial", name=op.f("pk_part")),
     )
     with op.batch_alter_table("part", schema=None) as batch_op:
@@ -169,19 +177,18 @@ def upgrade() -> None:
 
     op.create_table(
         "quantity",
-        sa.Column("serial", sa.String(length=64), nullable=False),
-        sa.Column("stage", sa.String(length=20), nullable=False),
-        sa.Column("characteristic", sa.String(length=64), nullable=False),
-        sa.Column("protocol", sa.String(length=64), nullable=False),
-        sa.Column("model", sa.String(length=64), nullable=False),
-        sa.Column("batch", sa.String(length=64), nullable=False),
-        sa.Column("micro", sa.BigInteger(), nullable=False),
+        sa.Column("serial", words(64), nullable=False),
+        sa.Column("stage", words(20), nullable=False),
+        sa.Column("characteristic", words(64), nullable=False),
+        sa.Column("protocol", words(64), nullable=False),
+        sa.Column("model", words(64), nullable=False),
+        sa.Column("batch", words(64), nullable=False),
         sa.Column("value", sa.Double(), nullable=False),
         sa.Column("u", sa.Double(), nullable=True),
         sa.Column("suspect", sa.Boolean(), nullable=False),
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("verdict", sa.String(length=20), nullable=False),
-        sa.Column("beyond", sa.String(length=10), nullable=False),
+        sa.Column("verdict", words(20), nullable=False),
+        sa.Column("beyond", words(10), nullable=False),
         sa.PrimaryKeyConstraint(
             "serial", "stage", "characteristic", "protocol", name=op.f("pk_quantity")
         ),
@@ -202,31 +209,31 @@ def upgrade() -> None:
         ),
         sa.Column("first_position", sa.BigInteger(), nullable=False),
         sa.Column("records", sa.Integer(), nullable=False),
-        sa.Column("previous", sa.String(length=64), nullable=False),
-        sa.Column("digest", sa.String(length=64), nullable=False),
+        sa.Column("previous", words(64), nullable=False),
+        sa.Column("digest", words(64), nullable=False),
         sa.Column("sealed_at", sa.DateTime(timezone=True), nullable=False),
         sa.PrimaryKeyConstraint("number", name=op.f("pk_seal")),
     )
     op.create_table(
         "summary",
-        sa.Column("batch", sa.String(length=64), nullable=False),
-        sa.Column("stage", sa.String(length=20), nullable=False),
-        sa.Column("characteristic", sa.String(length=64), nullable=False),
-        sa.Column("protocol", sa.String(length=64), nullable=False),
-        sa.Column("model", sa.String(length=64), nullable=False),
+        sa.Column("batch", words(64), nullable=False),
+        sa.Column("stage", words(20), nullable=False),
+        sa.Column("characteristic", words(64), nullable=False),
+        sa.Column("protocol", words(64), nullable=False),
+        sa.Column("model", words(64), nullable=False),
         sa.Column("n", sa.BigInteger(), nullable=False),
-        sa.Column("total", sa.Text(), nullable=False),
-        sa.Column("squares", sa.Text(), nullable=False),
+        sa.Column("total", words(), nullable=False),
+        sa.Column("squares", words(), nullable=False),
         sa.PrimaryKeyConstraint(
             "batch", "stage", "characteristic", "protocol", name=op.f("pk_summary")
         ),
     )
     op.create_table(
         "suspect",
-        sa.Column("record_id", sa.String(length=36), nullable=False),
+        sa.Column("record_id", words(36), nullable=False),
         sa.Column("known_from", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("owner", sa.String(length=80), nullable=False),
-        sa.Column("gauge", sa.String(length=64), nullable=False),
+        sa.Column("owner", words(80), nullable=False),
+        sa.Column("gauge", words(64), nullable=False),
         sa.Column("taken_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("settled_at", sa.DateTime(timezone=True), nullable=True),
         sa.PrimaryKeyConstraint("record_id", "known_from", name=op.f("pk_suspect")),
@@ -237,22 +244,22 @@ def upgrade() -> None:
 
     op.create_table(
         "test",
-        sa.Column("serial", sa.String(length=64), nullable=False),
-        sa.Column("test", sa.String(length=64), nullable=False),
-        sa.Column("protocol", sa.String(length=64), nullable=False),
-        sa.Column("model", sa.String(length=64), nullable=False),
-        sa.Column("batch", sa.String(length=64), nullable=False),
-        sa.Column("stage", sa.String(length=20), nullable=False),
-        sa.Column("method", sa.String(length=10), nullable=False),
+        sa.Column("serial", words(64), nullable=False),
+        sa.Column("test", words(64), nullable=False),
+        sa.Column("protocol", words(64), nullable=False),
+        sa.Column("model", words(64), nullable=False),
+        sa.Column("batch", words(64), nullable=False),
+        sa.Column("stage", words(20), nullable=False),
+        sa.Column("method", words(10), nullable=False),
         sa.Column("required", sa.Double(), nullable=False),
         sa.Column("survived", sa.Double(), nullable=False),
         sa.Column("failed", sa.Double(), nullable=True),
         sa.Column("damaged", sa.Boolean(), nullable=False),
         sa.Column("first_damage", sa.Integer(), nullable=True),
-        sa.Column("marks", sa.Text(), nullable=False),
+        sa.Column("marks", words(), nullable=False),
         sa.Column("suspect", sa.Boolean(), nullable=False),
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
-        sa.Column("drawn", sa.String(length=10), nullable=True),
+        sa.Column("drawn", words(10), nullable=True),
         sa.PrimaryKeyConstraint("serial", "test", name=op.f("pk_test")),
     )
     with op.batch_alter_table("test", schema=None) as batch_op:

@@ -1,0 +1,80 @@
+"""Pieces that several screens share: a figure with its words, a flag, terms, the caution."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import cached
+import plotly.graph_objects as go
+import streamlit as st
+import words
+
+TEXT_PX = 760  # lines of text longer than this are hard to read
+
+
+def look() -> str:
+    """Which of our two looks the browser shows."""
+    return "dark" if st.context.theme.type == "dark" else "light"
+
+
+def show(figure: go.Figure, alt: str, key: str) -> None:
+    """A figure under its own title: as text it wraps on a narrow screen and is read aloud."""
+    st.markdown(f"**{words.plain(str(figure.layout.title.text).replace('<br>', ' '))}**")
+    figure.update_layout(title_text=None, margin_t=28)
+    st.plotly_chart(figure, theme=None, key=key, alt=alt, config={"displayModeBar": False})
+
+
+def table(rows: Sequence[Mapping[str, Any]], alt: str) -> None:
+    """A plain table; a wide one scrolls by itself."""
+    st.table(list(rows), border="horizontal", hide_index=True, alt=alt)
+
+
+def terms(*names: str) -> None:
+    """What the words on this screen mean, on demand."""
+    with st.expander("What these words mean"):
+        for name in names:
+            st.markdown(f"**{name}**: {words.TERMS[name]}", width=TEXT_PX)
+
+
+def caution() -> None:
+    st.markdown(f":gray[{words.CAUTION}]", width=TEXT_PX)
+
+
+def flag(row: dict[str, Any], number: int, on_part: bool = False) -> None:
+    """One open flag: what, why, what to do next, and where to see more."""
+    meaning, next_step = words.FLAGS.get(row["flag"], (row["flag"], ""))
+    with st.container(border=True):
+        st.markdown(
+            f"{words.mark(row['severity'])} · **{words.plain(words.subject(row))}**: {meaning} · "
+            f"since {words.when(row['raised_at'], cached.zone())}"
+        )
+        st.markdown(words.plain(row["message"]))
+        st.markdown(f"**Next:** {next_step}")
+        with st.container(horizontal=True):
+            _links(row, number, on_part)
+
+
+def _links(row: dict[str, Any], number: int, on_part: bool) -> None:
+    names = ("model", "stage", "characteristic")
+    where = {name: str(row[name]) for name in names if row.get(name)}
+    if "serial" in row and not on_part:
+        link("part", f"Open part {row['serial']}", {"serial": row["serial"]})
+    if row["flag"].startswith("weight-") and len(where) > 1:
+        link("claims", f"Claim of {where['model']}", where)
+    if row["flag"].startswith("impact-") and "model" in where:
+        link("margins", f"Impact margins of {where['model']}", {"model": where["model"]})
+    if row["flag"].startswith("runout-") and len(where) > 1:
+        moved = where | {"characteristic": f"form-{row['flag'].removeprefix('runout-')}"}
+        link("drift", f"Has {where['model']} moved?", moved)
+    if row["flag"] == "drift":
+        link("drift", "See the drift", where)
+    if row["flag"] == "gauge-suspect":
+        serials = cached.parts_in_doubt(row["gauge"])
+        for serial in serials[:12]:
+            link("part", serial, {"serial": serial})
+        if len(serials) > 12:
+            st.markdown(f"and {len(serials) - 12} more")
+
+
+def link(screen: str, label: str, query: Mapping[str, str]) -> None:
+    """A link to a screen that carries its filters."""
+    st.page_link(f"screens/{screen}.py", label=words.plain(label), query_params=dict(query))

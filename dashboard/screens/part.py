@@ -1,0 +1,53 @@
+"""One part: where it stands, what was measured, everything in order of time."""
+
+import cached
+import frame
+import streamlit as st
+import words
+
+from qc.errors import RimqcError
+from qc.figures import turn
+from qc.figures.words import amount, characteristic_name, stage_name
+
+st.title("One part")
+serial = st.text_input(
+    "Serial", key="serial", bind="query-params", placeholder="scan or type it", width=360
+).strip()
+if not serial:
+    st.info("Scan or type a serial, exactly as it is written on the part, then press Enter.")
+    st.stop()
+try:
+    part = cached.trace(serial)
+except RimqcError:
+    st.warning(f"No record of serial {words.plain(serial)}. Serials are read exactly as written.")
+    if near := cached.nearest(serial):
+        st.markdown("The nearest known ones:")
+        for known in near:
+            frame.link("part", known, {"serial": known})
+    st.stop()
+
+st.header(words.plain(serial))
+leaves = "✓ May leave." if part["may_leave"] else "✕ May not leave."
+with st.container(border=True):
+    st.markdown(f"**Status: {words.STATUSES.get(part['status'], part['status'])}. {leaves}**")
+    for reason in part["reasons"]:
+        st.markdown(f"- {words.plain(reason)}")
+    of = f"Model {part['model']}, batch {part['batch']}" if part["model"] else "Not received yet"
+    made = f", made on {part['made_on']}" if part["made_on"] else ""
+    st.markdown(words.plain(of + made) + ".")
+
+open_flags = [row for row in part["flags"] if row["state"] == "open"]
+st.subheader(f"Open flags: {len(open_flags) or 'none'}")
+for number, row in enumerate(open_flags):
+    frame.flag(row, number, on_part=True)
+
+if traces := turn.traces(part["records"]):
+    st.subheader("Run-out, the newest of each kind")
+    columns = st.columns(2)
+    for i, record in enumerate(traces):
+        with columns[i % 2]:
+            frame.show(turn.figure(record, frame.look()), turn.alt_text(record), f"turn{i}")
+            st.markdown(turn.likely(record))
+
+st.subheader("Everything in order of time")
+frame.table(words.history(part["records"], cached.zone()), f"Records of {serial}")

@@ -1,0 +1,50 @@
+"""What needs attention today."""
+
+import cached
+import frame
+import streamlit as st
+import words
+
+PAGE = 10
+
+st.title("What needs attention today")
+counts = cached.counts()
+if not counts["records"]:
+    st.info(
+        "Nothing has been recorded yet. Take in the catalog and the logs of your stations: "
+        "`rimqc import FOLDER`. To look around with invented logs: `rimqc demo`."
+    )
+    st.stop()
+newest = words.when(counts["newest"], cached.zone()) if counts["newest"] else "none yet"
+st.markdown(
+    f"{counts['records']:,} records and catalog entries, {counts['parts']:,} parts. "
+    f"Newest record: {newest}."
+)
+with st.container(horizontal=True):
+    for severity, (shape, _, meaning) in words.SEVERITIES.items():
+        number = counts["severities"][severity]
+        st.metric(f"{shape} {severity}", number, help=f"A {severity} flag {meaning}.", width=150)
+total = sum(counts["flags"].values())
+if not total:
+    st.info("No flag is open. Everything recorded so far is within its limits or decided.")
+    frame.caution()
+    st.stop()
+
+kinds = {"": f"all kinds ({total})"} | {k: f"{k} ({n})" for k, n in counts["flags"].items()}
+kind = st.selectbox(
+    "Kind of flag", list(kinds), format_func=lambda k: kinds[k], key="flag", bind="query-params",
+    width=360,
+)  # fmt: skip
+count = counts["flags"].get(kind, total)
+pages = -(-count // PAGE)
+first = 0
+if pages > 1:
+    page = st.number_input(
+        f"Page (1 to {pages})", 1, pages, key="page", bind="query-params", width=160
+    )
+    first = (page - 1) * PAGE
+st.subheader(f"Open flags {first + 1} to {min(first + PAGE, count)} of {count}, worst first")
+for number, row in enumerate(cached.flags(PAGE, first, flag=kind or None)):
+    frame.flag(row, number)
+frame.terms("flag", "in doubt", "held", "claim", "drift")
+frame.caution()
