@@ -3,9 +3,10 @@
 import datetime as dt
 import re
 from typing import Any
+from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
-from qc.figures.words import amount, stage_name
+from qc.figures.words import amount, characteristic_name, stage_name
 
 CAUTION = (
     "This tool records and compares; it certifies nothing. Hidden damage in carbon parts can be "
@@ -233,3 +234,109 @@ def history(records: list[dict[str, Any]], zone: str | None) -> list[dict[str, s
             }
         )
     return rows
+
+
+def claim_row(row: dict[str, Any]) -> dict[str, str]:
+    """Claimed and measured mass of a model at a stage, as a row of a table."""
+    band = (
+        f"{amount(row['claimed_g'])} (+{amount(row['over_g'])} / −{amount(row['under_g'])})"
+        if row["claimed_g"] is not None
+        else "none"
+    )
+    supported = amount(row["supported_claim_g"])
+    return {
+        "Model": plain(row["model"]),
+        "Stage": stage_name(row["stage"]),
+        "Claimed, g": band,
+        "Parts": f"{row['n']:,}",
+        "Batches": str(row["batches"]),
+        "Mean, g": amount(row["mean_g"]),
+        "Spread, g": amount(row["sd_g"], digits=2),
+        "Least to most, g": f"{amount(row['least_g'])} to {amount(row['most_g'])}",
+        "Share above": share(row["over_share"]),
+        "Share outside": share(row["outside_share"]),
+        "Supported claim, g": supported if row["supported_claim_g"] else "too few batches",
+    }
+
+
+def share(value: float | None) -> str:
+    """A share in per cent; a small one is never shown as none."""
+    if value is None:
+        return "–"
+    return "0 %" if value == 0 else f"{100 * value:.1f} %" if value >= 0.001 else "under 0.1 %"
+
+
+def test_row(test: dict[str, Any]) -> dict[str, str]:
+    """An impact test as a row of a table."""
+    return {
+        "Part": part_link(test["serial"]),
+        "Test": plain(test["test"]),
+        "Batch": plain(test["batch"]),
+        "Survived, × standard": amount(test["survived"]),
+        "Failed by, × standard": amount(test["failed"]) if test["failed"] else "not failed",
+        "Damage at drop": str(test["first_damage"] or "–"),
+        "Chosen": test["drawn"] or "–",
+        "Remarks": ", ".join(test["marks"]).replace("-", " ") or "–",
+    }
+
+
+def stream_row(stream: dict[str, Any]) -> dict[str, str]:
+    """A quiet stream as a row of a table."""
+    unit = stream["unit"]
+    return {
+        "Model": plain(stream["model"]),
+        "Stage": stage_name(stream["stage"]),
+        "What": characteristic_name(stream["characteristic"])
+        + (f" ({plain(stream['protocol'])})" if stream.get("protocol") else ""),
+        "Batches": str(len(stream["batches"])),
+        "Baseline mean": amount(stream["centre"], unit),
+        "Newest batch mean": amount(stream["batches"][-1]["mean"], unit),
+    }
+
+
+def quantity_row(row: dict[str, Any]) -> dict[str, str]:
+    """What a part comes to in one characteristic, as a row of a table."""
+    verdicts = {
+        "conforms": "✓ within",
+        "does-not-conform": "✕ outside",
+        "undecided": "? too near the limit to tell",
+    }
+    verdict = verdicts.get(row["verdict"], "–")
+    of = f" ({plain(row['protocol'])})" if row["protocol"] else ""
+    return {
+        "Stage": stage_name(row["stage"]),
+        "What": characteristic_name(row["characteristic"]) + of,
+        "Value": amount(row["value"], row["unit"]),
+        "Standard uncertainty": amount(row["u"], row["unit"], 2),
+        "Against its limit": verdict,
+        "Remark": "✕ in doubt: the gauge was found off" if row["suspect"] else "–",
+    }
+
+
+def closed_row(row: dict[str, Any], zone: str | None) -> dict[str, str]:
+    """A closed flag as a row of a table."""
+    meaning, _ = FLAGS.get(row["flag"], (row["flag"], ""))
+    return {
+        "Flag": f"{mark(row['severity'])} {meaning}",
+        "Why": plain(row["message"]),
+        "Raised": plain(when(row["raised_at"], zone)),
+        "Closed": plain(when(row["closed_at"], zone)),
+        "By": plain(row.get("closed_by") or "–"),
+    }
+
+
+def place_row(row: dict[str, Any]) -> dict[str, str]:
+    """A part and where it is, as a row of a table."""
+    return {
+        "Part": part_link(row["serial"]),
+        "Model": plain(row["model"] or "–"),
+        "Batch": plain(row["batch"] or "–"),
+        "Where it is": STATUSES.get(row["status"], row["status"]),
+        "Order": plain(row["order"] or "–"),
+        "To": plain(row["to"] or "–"),
+    }
+
+
+def part_link(serial: str) -> str:
+    """A link to the part's screen, as Markdown."""
+    return f"[{plain(serial)}](/part?serial={quote(serial, safe='')})"

@@ -7,7 +7,6 @@ import words
 
 from qc.errors import RimqcError
 from qc.figures import turn
-from qc.figures.words import amount, characteristic_name, stage_name
 
 st.title("One part")
 serial = st.text_input(
@@ -49,5 +48,21 @@ if traces := turn.traces(part["records"]):
             frame.show(turn.figure(record, frame.look()), turn.alt_text(record), f"turn{i}")
             st.markdown(turn.likely(record))
 
+if part["quantities"]:
+    st.subheader("What it comes to")
+    frame.table([words.quantity_row(row) for row in part["quantities"]], f"Values of {serial}")
+
 st.subheader("Everything in order of time")
 frame.table(words.history(part["records"], cached.zone()), f"Records of {serial}")
+
+if part["factors"]:
+    st.subheader(f"What batch {words.plain(part['batch'])} shares")
+    with st.container(horizontal=True):
+        for factor, level in part["factors"].items():
+            query = {"factor": factor, "level": level}
+            frame.link("factor", f"{factor.replace('_', ' ')}: {level}", query)
+if closed := [row for row in part["flags"] if row["state"] == "closed"]:
+    st.subheader("Closed flags")
+    frame.table([words.closed_row(row, cached.zone()) for row in closed], "Closed flags")
+frame.terms("flag", "held", "bare mass", "TIR", "form", "in doubt", "survived multiple")
+frame.caution()

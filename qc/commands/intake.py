@@ -8,12 +8,14 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 import msgspec
+from sqlalchemy.engine import URL
 
 from qc.commands.output import print_csv, print_json
 from qc.errors import RimqcError
 from qc.ledger.engine import read_url, sqlite_file
 from qc.ledger.importing import Progress, Report, import_paths
 from qc.ledger.ledger import Ledger
+from qc.ledger.migrate import is_empty
 from qc.readers.refusal import FileError
 from qc.views.today import counts
 

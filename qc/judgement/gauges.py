@@ -38,7 +38,7 @@ def doubts(checks: Iterable[Held]) -> list[Doubt]:
 
 def _doubts_of(checks: Sequence[GaugeCheck]) -> list[Doubt]:
     found = []
-    for failed in sorted(checks, key=lambda check: check.taken_at):
+    for failed in sorted(checks, key=lambda check: (check.taken_at, check.record_id)):
         if failed.found != "as-found" or passes(failed):
             continue
         passed = [c.taken_at for c in checks if passes(c) and c.limit <= failed.limit]
@@ -70,15 +70,20 @@ def suspect_flags(
     gauge: Gauge, doubted: Sequence[Doubt], suspects: Sequence[Suspect]
 ) -> list[Touched]:
     """The gauge's flags for readings in doubt: one for what is open, one per settled failure."""
-    failures = {doubt.known_from: doubt for doubt in doubted}
+    failures: dict[dt.datetime, Doubt] = {}
+    for doubt in doubted:
+        # several references read at one moment are one check: its largest error stands for it
+        other = failures.get(doubt.known_from)
+        if other is None or abs(doubt.error) > abs(other.error):
+            failures[doubt.known_from] = doubt
     by_failure: dict[dt.datetime, list[Suspect]] = {}
     for suspect in suspects:
         by_failure.setdefault(suspect.known_from, []).append(suspect)
     flags, still = [], []
     for failed_at, touched in sorted(by_failure.items()):
-        doubt = failures.get(failed_at)
-        if doubt is None:
+        if failed_at not in failures:
             continue
+        doubt = failures[failed_at]
         waiting = [suspect for suspect in touched if suspect.settled_at is None]
         if waiting:
             still.append((doubt, waiting))

@@ -32,10 +32,11 @@ def weighed_mass(weighing: Weighing, catalog: Catalog) -> Mass:
     )
 
 
-def part_mass(readings: Sequence[Reading], catalog: Catalog) -> Mass:
-    """The mean of weighings; what they share does not shrink."""
+def part_mass(readings: Sequence[Reading], catalog: Catalog) -> tuple[Mass, float]:
+    """The mean of weighings and its standard uncertainty; what they share does not shrink."""
     masses = [weighed_mass(reading.record, catalog) for reading in readings]  # type: ignore[arg-type]
-    return masses[0] if len(masses) == 1 else mean_mass(masses)
+    mass = masses[0] if len(masses) == 1 else mean_mass(masses)
+    return mass, mass.u_g
 
 
 def judge_mass(stage: str, readings: Sequence[Reading], model: str, around: Around) -> Outcome:
@@ -44,37 +45,33 @@ def judge_mass(stage: str, readings: Sequence[Reading], model: str, around: Arou
     if not used:
         return Outcome()
     catalog = around.catalog
-    mass = part_mass(used, catalog)
-    newest = used[-1].record
-    claim = catalog.claim(model, stage, catalog.local_day(newest.taken_at))
-    basis = tuple(reading.record.record_id for reading in used)
+    mass, u = part_mass(used, catalog)
+    at = used[-1].record.taken_at
+    claim = catalog.claim(model, stage, catalog.local_day(at))
+    basis = tuple([reading.record.record_id for reading in used])
     if claim is None:
-        bare = Quantity(stage, "bare-mass", mass.bare_g, newest.taken_at, mass.u_g, suspect)
+        bare = Quantity(stage, "bare-mass", mass.bare_g, at, u, suspect)
         what = f"{stage} weight: no claim for model {model}"
         return Outcome(quantities=[bare], uncovered=what, basis=basis)
-    flags, beyond, conformity = against_claim(mass, claim, stage, basis)
-    bare = Quantity(
-        *(stage, "bare-mass", mass.bare_g, newest.taken_at, mass.u_g, suspect),
-        verdict=conformity,
-        beyond=beyond,
-    )
+    flags, beyond, conformity = against_claim(mass, u, claim, stage, basis)
+    bare = Quantity(stage, "bare-mass", mass.bare_g, at, u, suspect, "", conformity, beyond)
     return Outcome(flags, [bare])
 
 
 def against_claim(
-    mass: Mass, claim: Claim, stage: str, basis: tuple[str, ...]
-) -> tuple[list[Verdict], str, str]:
+    mass: Mass, u: float, claim: Claim, stage: str, basis: tuple[str, ...]
+) -> tuple[Sequence[Verdict], str, str]:
     """Flags, `over` or `under` (or nothing), and the verdict in words.
 
     `guarded` claims want the mass inside by 1.645 standard uncertainties (JCGM 106:2012).
     """
-    bare, u = mass.bare_g, mass.u_g
+    bare = mass.bare_g
     upper, lower = claim.claimed_g + claim.over_g, claim.claimed_g - claim.under_g
     guard = _GUARD * Decimal(repr(u)) if claim.rule == "guarded" else Decimal(0)
     over, under = bare > upper - guard, bare < lower + guard
     conformity = verdict(bare, u, lower, upper)
     if not over and not under:
-        return [], "", conformity
+        return (), "", conformity
     flags = []
     if over:
         chance = probability_above(float(bare), u, float(upper))

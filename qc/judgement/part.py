@@ -362,13 +362,11 @@ class _Replay:
             if record is None:
                 continue
             accepted = item.changes[-1].at if item.changes and item.changes[-1].accepted else None
-            for doubt in self._doubts(record):
-                if doubt.known_until is None:
-                    settled = accepted or self._again(record)
-                    gauge = str(getattr(record, "gauge", ""))
-                    found.append(
-                        Suspect(record.record_id, gauge, record.taken_at, doubt.known_from, settled)
-                    )
+            standing = {d.known_from for d in self._doubts(record) if d.known_until is None}
+            for known_from in sorted(standing):
+                settled = accepted or self._again(record)
+                gauge = str(getattr(record, "gauge", ""))
+                found.append(Suspect(record.record_id, gauge, record.taken_at, known_from, settled))
         return found
 
     def _again(self, record: Record) -> dt.datetime | None:

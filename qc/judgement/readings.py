@@ -2,9 +2,10 @@
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import NamedTuple
+
+import msgspec
 
 from qc.catalog.catalog import Catalog
 from qc.judgement.flags import Verdict
@@ -72,8 +73,7 @@ class Around(NamedTuple):
     doubts: Doubts
 
 
-@dataclass(frozen=True, slots=True)
-class Quantity:
+class Quantity(msgspec.Struct, frozen=True, gc=False):
     """What an aspect comes to: one number per part, stage and characteristic."""
 
     stage: str
@@ -87,19 +87,17 @@ class Quantity:
     beyond: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Outcome:
+class Outcome(msgspec.Struct, frozen=True):
     """What judging one aspect gave. `uncovered` says in words what no limit or claim covers."""
 
     verdicts: Sequence[Verdict] = ()
     quantities: Sequence[Quantity] = ()
     uncovered: str = ""
     basis: tuple[str, ...] = ()
-    tests: Sequence["Tested"] = field(default=())
+    tests: Sequence["Tested"] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Tested:
+class Tested(msgspec.Struct, frozen=True, gc=False):
     """One impact test as judged: survived up to here, failed by there or not at all."""
 
     test: str
@@ -123,6 +121,8 @@ def valid(readings: Sequence[Reading]) -> tuple[list[Reading], bool]:
     Readings in doubt give way to others; where there are no others they still raise flags (a
     doubtful reading out of its limits is no reason to trust the part), marked as suspect.
     """
+    if len(readings) == 1:
+        return list(readings), readings[0].suspect
     ordered = sorted(readings, key=lambda reading: reading.order)
     good = [reading for reading in ordered if not reading.suspect]
     return (good, False) if good else (ordered, bool(ordered))

@@ -197,6 +197,8 @@ def histories(
                 found[name].append(held)
         for held in load_held(connection, sorted(mended)):
             states = [held.record, *(change.content for change in held.changes)]
-            for name in {getattr(subject_of(state), column) for state in states}.intersection(piece):
+            for name in {getattr(subject_of(state), column) for state in states}.intersection(
+                piece
+            ):
                 found[name].append(held)
     return found

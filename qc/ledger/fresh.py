@@ -12,8 +12,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, bindparam, update
 
-from qc.catalog.catalog import Catalog
-from qc.judgement.flags import CRITICAL, Flag
+from qc.judgement.flags import Flag
 from qc.judgement.mass import judge_mass
 from qc.judgement.measurement import findings_per_part, judge_balance, judge_measurement
 from qc.judgement.part import CALM_KINDS
@@ -67,26 +66,24 @@ def judge_fresh(
 ) -> set[str]:
     """Judge what can be judged by itself; returns the serials that are done with.
 
-    `mended` are the serials that a correction concerns.
+    `mended` are serials that a correction touches.
     """
     by_serial: dict[str, list[Record]] = {}
+    not_alone = set(mended)
     for record in records:
-        serial = getattr(record, "serial", None)
-        if serial is not None:
-            by_serial.setdefault(serial, []).append(record)
-    at_hand = {
-        serial: items
-        for serial, items in by_serial.items()
-        if serial not in mended
-        and all(isinstance(record, CALM_KINDS) for record in items)
-        and not any(getattr(record, "gauge", None) in around.doubts for record in items)
-    }
+        if not isinstance(record, CALM_KINDS):
+            not_alone.add(getattr(record, "serial", None) or "")
+        elif record.serial is not None:
+            by_serial.setdefault(record.serial, []).append(record)
+            if around.doubts and getattr(record, "gauge", None) in around.doubts:
+                not_alone.add(record.serial)
+    at_hand = {serial: by_serial[serial] for serial in by_serial.keys() - not_alone}
     known = _calm_parts(connection, at_hand)
-    rows = _Rows()
+    rows = _Rows(around)
     done = set()
     for serial, items in at_hand.items():
         part = known[serial] if serial in known else _received(items)
-        if part is not None and _judge(serial, part, items, around, rows):
+        if part is not None and rows.judge(serial, part, items):
             done.add(serial)
     rows.write(connection)
     return done
@@ -118,33 +115,6 @@ def _received(items: Sequence[Record]) -> Calm | None:
     return Calm(receipt.model, receipt.batch, receipt.taken_at, set(), None)
 
 
-def _judge(serial: str, part: Calm, items: Sequence[Record], around: Around, rows: "_Rows") -> bool:
-    """Judge the new records of a part, each by itself, and add their rows; False: it cannot be."""
-    have = set(part.items)
-    outcomes: list[tuple[Record, Outcome]] = []
-    for record in items:
-        if isinstance(record, Receipt):
-            if part.standing is not None:
-                return False
-            continue
-        item = items_of(record)
-        if item is None or item in have or record.taken_at < part.since:
-            return False
-        have.add(item)
-        outcome = _outcome(record, part.model, around)
-        if outcome is None or outcome.uncovered:
-            return False
-        if any(verdict.severity == CRITICAL for verdict in outcome.verdicts):
-            return False  # it holds the part
-        outcomes.append((record, outcome))
-    stages = sorted({stage for stage, _ in have if stage}, key=lambda stage: stage != "rim")
-    if len(stages) > 2 or stages == ["front-wheel", "rear-wheel"]:
-        return False
-    standing = _standing(part, have, stages or ["rim"], around.catalog)
-    rows.add(serial, part, standing, outcomes)
-    return True
-
-
 def _outcome(record: Record, model: str, around: Around) -> Outcome | None:
     """A reading as the only one of its aspect."""
     alone = [Reading(record)]
@@ -163,27 +133,37 @@ def _outcome(record: Record, model: str, around: Around) -> Outcome | None:
     return None
 
 
-def _standing(
-    part: Calm, have: set[tuple[str, str]], stages: Sequence[str], catalog: Catalog
-) -> str:
-    at_hand: dict[str, set[str]] = {"": {"receipt"}}
-    for stage, name in have:
-        at_hand.setdefault(stage, set()).add(name)
-    return standing_text(Standing(missing=wanting(part.model, at_hand, stages, catalog)))
-
-
 class _Rows:
     """Rows to add, gathered over all parts."""
 
-    def __init__(self) -> None:
+    def __init__(self, around: Around) -> None:
+        self.around = around
         self.new: list[tuple[Any, ...]] = []
         self.changed: list[dict[str, str]] = []
         self.quantities: list[tuple[Any, ...]] = []
         self.flags: list[tuple[Any, ...]] = []
+        self._standings: dict[tuple[str, frozenset[tuple[str, str]]], str | None] = {}
 
-    def add(
-        self, serial: str, part: Calm, standing: str, outcomes: Sequence[tuple[Record, Outcome]]
-    ) -> None:
+    def judge(self, serial: str, part: Calm, items: Sequence[Record]) -> bool:
+        """Judge the new records of a part, each by itself; False where that cannot be."""
+        have = set(part.items)
+        outcomes: list[tuple[Record, Outcome]] = []
+        for record in items:
+            if type(record) is Receipt:
+                if part.standing is not None:
+                    return False
+                continue
+            item = items_of(record)
+            if item is None or item in have or record.taken_at < part.since:
+                return False
+            have.add(item)
+            outcome = _outcome(record, part.model, self.around)
+            if outcome is None or outcome.uncovered:
+                return False
+            outcomes.append((record, outcome))
+        standing = self._standing(part.model, frozenset(have))
+        if standing is None:
+            return False
         if part.standing is None:
             self.new.append((serial, part.model, part.batch, standing, part.since, None, None))
         elif standing != part.standing:
@@ -198,8 +178,23 @@ class _Rows:
                         serial=serial, batch=part.batch, model=part.model,
                     )
                 )  # fmt: skip
+        return True
+
+    def _standing(self, model: str, have: frozenset[tuple[str, str]]) -> str | None:
+        """The standing of a calm part with these items; None where the replay must tell."""
+        key = (model, have)
+        if key not in self._standings:
+            at_hand: dict[str, set[str]] = {"": {"receipt"}}
+            for stage, name in have:
+                at_hand.setdefault(stage, set()).add(name)
+            stages = sorted((s for s in at_hand if s), key=lambda stage: stage != "rim") or ["rim"]
+            alone = len([stage for stage in stages if stage != "rim"]) < 2
+            missing = wanting(model, at_hand, stages, self.around.catalog)
+            self._standings[key] = standing_text(Standing(missing=missing)) if alone else None
+        return self._standings[key]
 
     def write(self, connection: Connection) -> None:
+        """Add the rows."""
         insert_rows(connection, Part, PART_COLUMNS, self.new)
         if self.changed:
             statement = update(Part).where(Part.serial == bindparam("of"))

@@ -130,10 +130,10 @@ def refuse_newer(url: URL, revision: str | None) -> None:
 
 def is_empty(url: URL) -> bool:
     """Whether there is nothing at the address yet, or a database without our tables."""
+    refuse_foreign(url)
     file = sqlite_file(url)
     if file is not None and not file.exists():
         return True
-    refuse_foreign(url)
     with plain_faults(url), _connected(url) as connection:
         return revision_of(connection) is None
 

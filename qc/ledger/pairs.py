@@ -99,7 +99,7 @@ def wheel_of(serial: str, stage: str, held: Sequence[Held], around: Around) -> W
     if not used:
         return None
     return Wheel(
-        *(serial, judged.model, judged.batch, part_mass(used, around.catalog)),
+        *(serial, judged.model, judged.batch, part_mass(used, around.catalog)[0]),
         *(used[-1].record.taken_at, suspect),
         basis=tuple(reading.record.record_id for reading in used),
         decided=tuple((d.taken_at, d.decision) for d in decisions if d.decision in SETTLING),
@@ -124,7 +124,7 @@ def _write(connection: Connection, around: Around, code: str, front: Wheel, rear
     conformity = beyond = ""
     if claim is not None:
         basis = front.basis + rear.basis
-        flags, beyond, conformity = against_claim(mass, claim, "pair", basis)
+        flags, beyond, conformity = against_claim(mass, mass.u_g, claim, "pair", basis)
         settled = min(
             ((t, why) for t, why in front.decided + rear.decided if t >= at), default=(None, None)
         )

@@ -55,7 +55,9 @@ class Writer:
         prepared = [prepare(record) for record in records]
         with self._door:
             if self._closed:
-                raise RimqcError("the program is closing and takes no more records; send them again")
+                raise RimqcError(
+                    "the program is closing and takes no more records; send them again"
+                )
             self._queue.put((prepared, future))
         return future
 

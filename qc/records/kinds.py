@@ -28,7 +28,7 @@ Moment = Annotated[dt.datetime, "moment"]
 
 class Record(
     msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True,
-    tag_field="kind",
+    gc=False, tag_field="kind",
 ):  # fmt: skip
     """What every record says: when, where, by whom.
 

@@ -46,8 +46,10 @@ def flags(
     gauge, model, stage; None does not.
     """
     query: Any = select(*_COLUMNS).order_by(
-        _RANK, FlagRow.raised_at, FlagRow.flag, FlagRow.owner, FlagRow.stage, FlagRow.test,
-        FlagRow.characteristic, FlagRow.closed_at,
+        _RANK, FlagRow.raised_at, FlagRow.flag, FlagRow.owner,
+        # the databases do not agree by themselves where an empty cell belongs
+        FlagRow.stage.nulls_first(), FlagRow.test.nulls_first(),
+        FlagRow.characteristic.nulls_first(), FlagRow.closed_at.nulls_first(),
     )  # fmt: skip
     if not everything:
         query = query.where(FlagRow.closed_at.is_(None))

@@ -1,0 +1,39 @@
+"""From a factor to its parts: every part of the batches that share it, and where each is."""
+
+from collections import Counter
+
+import cached
+import frame
+import streamlit as st
+import words
+
+PAGE = 50
+
+st.title("Parts by a factor")
+factors = cached.factors()
+if not factors:
+    st.info(
+        "No batch is known yet. Batches and what they share (mould, resin lot, fibre lot, crew) "
+        "are entries `[[batch]]` of `catalog.toml`."
+    )
+    st.stop()
+
+with st.container(horizontal=True):
+    names = sorted(factors, key=lambda name: (name in ("batch", "model"), name))
+    factor = st.selectbox("Factor", names, key="factor", bind="query-params", width=240)
+    level = st.selectbox("Level", factors[factor], key="level", bind="query-params", width=240)
+rows = cached.where(factor, level)
+if not rows:
+    st.info(f"No part of {words.plain(factor)} {words.plain(level)} has been received yet.")
+    st.stop()
+counts = Counter(words.STATUSES.get(row["status"], row["status"]) for row in rows)
+st.subheader(f"{len(rows)} parts: " + ", ".join(f"{n} {status}" for status, n in counts.items()))
+pages = -(-len(rows) // PAGE)
+page = 1
+if pages > 1:
+    page = st.number_input(
+        f"Page (1 to {pages})", 1, pages, key="page", bind="query-params", width=160
+    )
+shown = rows[(page - 1) * PAGE : page * PAGE]
+frame.table([words.place_row(row) for row in shown], "Parts and where they are")
+frame.terms("factor", "held")
