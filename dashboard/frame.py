@@ -28,6 +28,17 @@ def table(rows: Sequence[Mapping[str, Any]], alt: str) -> None:
     st.table(list(rows), border="horizontal", hide_index=True, alt=alt)
 
 
+def page(count: int, size: int) -> int:
+    """Where the chosen page of a long list begins; no choice where one page holds all."""
+    pages = -(-count // size)
+    if pages < 2:
+        return 0
+    chosen = st.number_input(
+        f"Page, 1 to {pages}", 1, pages, key="page", bind="query-params", width=160
+    )
+    return size * (int(chosen) - 1)
+
+
 def terms(*names: str) -> None:
     """What the words on this screen mean, on demand."""
     with st.expander("What these words mean"):
@@ -47,8 +58,7 @@ def flag(row: dict[str, Any], number: int, on_part: bool = False) -> None:
             f"{words.mark(row['severity'])} · **{words.plain(words.subject(row))}**: {meaning} · "
             f"since {words.when(row['raised_at'], cached.zone())}"
         )
-        st.markdown(words.plain(row["message"]))
-        st.markdown(f"**Next:** {next_step}")
+        st.markdown(f"{words.plain(row['message'])}  \n**Next:** {next_step}")
         with st.container(horizontal=True):
             _links(row, number, on_part)
 
@@ -77,4 +87,7 @@ def _links(row: dict[str, Any], number: int, on_part: bool) -> None:
 
 def link(screen: str, label: str, query: Mapping[str, str]) -> None:
     """A link to a screen that carries its filters."""
-    st.page_link(f"screens/{screen}.py", label=words.plain(label), query_params=dict(query))
+    st.page_link(
+        f"screens/{screen}.py", label=f":blue[{words.plain(label)}]", query_params=dict(query),
+        icon=":material/arrow_forward:", icon_position="right",
+    )  # fmt: skip

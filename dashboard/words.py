@@ -6,7 +6,7 @@ from typing import Any
 from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
-from qc.figures.words import amount, characteristic_name, stage_name
+from qc.figures.words import STAGES, amount, characteristic_name, stage_name
 
 CAUTION = (
     "This tool records and compares; it certifies nothing. Hidden damage in carbon parts can be "
@@ -144,7 +144,7 @@ def plain(text: object) -> str:
 def when(moment: str, zone: str | None) -> str:
     """A moment as the shop's clock shows it; in UTC where the catalog has no time zone."""
     at = dt.datetime.fromisoformat(moment).astimezone(ZoneInfo(zone or "UTC"))
-    return f"{at:%Y-%m-%d %H\u2236%M}" + ("" if zone else " UTC")
+    return f"{at:%Y-%m-%d %H:%M}" + ("" if zone else " UTC")
 
 
 def mark(severity: str) -> str:
@@ -236,6 +236,11 @@ def history(records: list[dict[str, Any]], zone: str | None) -> list[dict[str, s
     return rows
 
 
+def stage_order(stage: str) -> int:
+    """Rim, wheels, pair: in the order of making."""
+    return list(STAGES).index(stage) if stage in STAGES else len(STAGES)
+
+
 def claim_row(row: dict[str, Any]) -> dict[str, str]:
     """Claimed and measured mass of a model at a stage, as a row of a table."""
     band = (
@@ -243,20 +248,24 @@ def claim_row(row: dict[str, Any]) -> dict[str, str]:
         if row["claimed_g"] is not None
         else "none"
     )
-    supported = amount(row["supported_claim_g"])
     return {
         "Model": plain(row["model"]),
         "Stage": stage_name(row["stage"]),
         "Claimed, g": band,
         "Parts": f"{row['n']:,}",
         "Batches": str(row["batches"]),
-        "Mean, g": amount(row["mean_g"]),
-        "Spread, g": amount(row["sd_g"], digits=2),
-        "Least to most, g": f"{amount(row['least_g'])} to {amount(row['most_g'])}",
+        "Mean, g": tenths(row["mean_g"]),
+        "Spread, g": tenths(row["sd_g"]),
+        "Least to most, g": f"{tenths(row['least_g'])} to {tenths(row['most_g'])}",
         "Share above": share(row["over_share"]),
         "Share outside": share(row["outside_share"]),
-        "Supported claim, g": supported if row["supported_claim_g"] else "too few batches",
+        "Supported claim, g": tenths(row["supported_claim_g"], "not yet: too few batches"),
     }
+
+
+def tenths(value: float | None, none: str = "–") -> str:
+    """Grams to a tenth, as a scale shows them."""
+    return none if value is None else f"{value:.1f}"
 
 
 def share(value: float | None) -> str:

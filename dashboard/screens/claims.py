@@ -17,11 +17,15 @@ if not rows:
     )
     st.stop()
 
-models = sorted({row["model"] for row in rows})
+rows.sort(key=lambda row: (row["model"], words.stage_order(row["stage"])))
+worst = max(rows, key=lambda row: row["outside_share"] or 0)
 with st.container(horizontal=True):
-    model = st.selectbox("Model", models, key="model", bind="query-params", width=220)
+    models = list(dict.fromkeys(row["model"] for row in rows))
+    model = st.selectbox(
+        "Model", models, models.index(worst["model"]), key="model", bind="query-params", width=220
+    )
     stages = [row["stage"] for row in rows if row["model"] == model]
-    first = stages.index("rim") if "rim" in stages else 0
+    first = stages.index(worst["stage"]) if model == worst["model"] else 0
     stage = st.selectbox(
         "Stage", stages, first, format_func=stage_name, key="stage", bind="query-params", width=220
     )

@@ -1,5 +1,7 @@
 """Drift: where the level of a batch mean moved."""
 
+from urllib.parse import urlencode
+
 import cached
 import frame
 import streamlit as st
@@ -40,7 +42,7 @@ if len(drawn) > AT_ONCE:
     st.subheader("Moved as well")
 for stream in drawn[AT_ONCE:]:
     query = {name: stream[name] for name in names if stream[name]}
-    frame.link("drift", drift.title(stream), query)
+    st.markdown(f"[{words.plain(drift.title(stream))}](/drift?{urlencode(query)})")
 if quiet and drawn == moved:
     with st.expander(f"{len(quiet)} without a sign of a move"):
         frame.table([words.stream_row(s) for s in quiet], "Quiet levels")

@@ -28,12 +28,7 @@ if not rows:
     st.stop()
 counts = Counter(words.STATUSES.get(row["status"], row["status"]) for row in rows)
 st.subheader(f"{len(rows)} parts: " + ", ".join(f"{n} {status}" for status, n in counts.items()))
-pages = -(-len(rows) // PAGE)
-page = 1
-if pages > 1:
-    page = st.number_input(
-        f"Page (1 to {pages})", 1, pages, key="page", bind="query-params", width=160
-    )
-shown = rows[(page - 1) * PAGE : page * PAGE]
+first = frame.page(len(rows), PAGE)
+shown = rows[first : first + PAGE]
 frame.table([words.place_row(row) for row in shown], "Parts and where they are")
 frame.terms("factor", "held")

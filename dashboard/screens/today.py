@@ -31,18 +31,13 @@ if not total:
     st.stop()
 
 kinds = {"": f"all kinds ({total})"} | {k: f"{k} ({n})" for k, n in counts["flags"].items()}
-kind = st.selectbox(
-    "Kind of flag", list(kinds), format_func=lambda k: kinds[k], key="flag", bind="query-params",
-    width=360,
-)  # fmt: skip
-count = counts["flags"].get(kind, total)
-pages = -(-count // PAGE)
-first = 0
-if pages > 1:
-    page = st.number_input(
-        f"Page (1 to {pages})", 1, pages, key="page", bind="query-params", width=160
-    )
-    first = (page - 1) * PAGE
+with st.container(horizontal=True):
+    kind = st.selectbox(
+        "Kind of flag", list(kinds), format_func=kinds.get, key="flag", bind="query-params",
+        width=300,
+    )  # fmt: skip
+    count = counts["flags"].get(kind, total)
+    first = frame.page(count, PAGE)
 st.subheader(f"Open flags {first + 1} to {min(first + PAGE, count)} of {count}, worst first")
 for number, row in enumerate(cached.flags(PAGE, first, flag=kind or None)):
     frame.flag(row, number)

@@ -59,7 +59,7 @@ def _template(look: str) -> go.layout.Template:
             "xaxis": axis,
             "yaxis": axis,
             "polar": {"bgcolor": colours.ground, "angularaxis": turn, "radialaxis": turn},
-            "legend": {"orientation": "h", "yanchor": "top", "y": -0.28, "x": 0},
+            "legend": {"orientation": "h", "yanchor": "top", "x": 0},
             "hoverlabel": {
                 "bgcolor": colours.ground,
                 "bordercolor": colours.quiet,
@@ -83,6 +83,7 @@ def new_figure(title: str, look: str, height: int = 440, **layout: Any) -> go.Fi
         template=f"rimqc-{look}",
         title_text="<br>".join(textwrap.wrap(title, 88)),
         height=height,
+        legend_y=-64 / (height - 150),  # below the axis' title, in pixels
         **layout,
     )
     return figure

@@ -48,8 +48,6 @@ def figure(group: dict[str, Any], look: str = "light") -> go.Figure:
         tickvals=list(range(len(tests))), ticktext=names, range=[len(tests) - 0.3, -1.4],
         title_text="Part · test, oldest first", tickfont_size=11, showgrid=False,
     )  # fmt: skip
-    # the legend keeps its distance in pixels, however tall the figure
-    drawn.update_layout(legend_y=-75 / (height - 130))
     return drawn
 
 

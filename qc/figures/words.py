@@ -1,5 +1,7 @@
 """Names of stages and characteristics as a person reads them, and numbers with their unit."""
 
+import math
+
 STAGES = {
     "rim": "rim",
     "front-wheel": "front wheel",
@@ -32,11 +34,12 @@ def characteristic_name(code: str) -> str:
 
 
 def amount(value: float | None, unit: str = "", digits: int = 4) -> str:
-    """A number to `digits` significant figures, whole ones in full, with its unit."""
+    """A number to `digits` significant figures with its unit: no more than three decimals, no
+    digit before the point lost."""
     if value is None:
         return "–"
-    places = max(0, digits - len(f"{abs(value):.0f}"))
-    text = f"{value:.{places}f}"
+    places = digits - 1 - math.floor(math.log10(abs(value))) if value else 0
+    text = f"{value:.{min(max(places, 0), 3)}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return f"{'0' if text == '-0' else text} {unit}".strip()
 

@@ -101,7 +101,8 @@ def judge(connection: Connection, known: Known, touched: Touched, corrected: boo
         touched.gauges |= {s.gauge for part in judged.values() for s in part.suspects}
         codes = stale | {code for code, _ in wheels.values()}
         if codes:
-            pairs.judge_pairs(connection, known.around, sorted(codes), piece, corrected)
+            changed = {serial: (judged[serial], held[serial]) for serial in piece}
+            pairs.judge_pairs(connection, known.around, sorted(codes), changed, corrected)
     for piece in pieces(sorted(touched.batches), PARTS_AT_ONCE):
         held = histories(connection, "batch", piece, corrected)
         batches = {batch: judge_batch(batch, held[batch], known.around) for batch in piece}

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, bindparam, update
 
-from qc.judgement.flags import Flag
+from qc.judgement.flags import CRITICAL, Flag
 from qc.judgement.mass import judge_mass
 from qc.judgement.measurement import findings_per_part, judge_balance, judge_measurement
 from qc.judgement.part import CALM_KINDS
@@ -160,6 +160,8 @@ class _Rows:
             outcome = _outcome(record, part.model, self.around)
             if outcome is None or outcome.uncovered:
                 return False
+            if any(verdict.severity == CRITICAL for verdict in outcome.verdicts):
+                return False  # it holds the part
             outcomes.append((record, outcome))
         standing = self._standing(part.model, frozenset(have))
         if standing is None:

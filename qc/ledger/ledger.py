@@ -165,10 +165,11 @@ def _compare(connection: Connection, item: Prepared, fresh: Sequence[Prepared]) 
     record_id = item.record.record_id
     before = next((f.record for f in fresh if f.record.record_id == record_id), None)
     if before is None:
-        text = connection.execute(
-            select(Journal.body).where(Journal.record_id == record_id)
-        ).scalar()
-        before = from_body(text or "")
+        query = select(Journal.kind, Journal.body).where(Journal.record_id == record_id)
+        kind, text = connection.execute(query).one()
+        if kind == "catalog":
+            return Answer(CONFLICT, "record_id")
+        before = from_body(text)
     if not isinstance(before, Record) or not isinstance(item.record, Record):
         return Answer(CONFLICT, "record_id")
     if type(before) is not type(item.record):

@@ -4,17 +4,17 @@ The pair stands under its front wheel's serial, at stage `pair`.
 """
 
 import datetime as dt
-from collections.abc import Sequence
-from typing import NamedTuple
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, delete, select
 
 from qc.judgement.flags import SETTLING, Flag
 from qc.judgement.mass import against_claim, part_mass
-from qc.judgement.part import judge_part
+from qc.judgement.part import Judged, judge_part
 from qc.judgement.readings import Around, Held, Quantity, Reading, valid
 from qc.judgement.standing import last_rework
-from qc.ledger.bulk import insert_rows, pieces
+from qc.ledger.bulk import insert_rows, pieces, select_in
 from qc.ledger.corrections import histories
 from qc.ledger.projections import (
     FLAG_COLUMNS,
@@ -56,33 +56,50 @@ def judge_pairs(
     connection: Connection,
     around: Around,
     codes: Sequence[str],
-    serials: Sequence[str],
+    changed: Mapping[str, tuple[Judged, Sequence[Held]]],
     corrected: bool,
 ) -> None:
     """Judge these pairs anew: a pair is one front and one rear wheel, both weighed.
 
-    `serials` are the parts that changed; some may have left their pair.
+    `changed` are the parts that were judged just now; some may have left their pair.
     """
-    _forget(connection, serials)
     delete_owned(connection, FlagRow, FlagRow.owner, [f"pair:{code}" for code in codes])
-    for code in codes:
-        rows = connection.execute(
-            select(Part.serial, Part.pair_stage).where(Part.pair == code)
-        ).all()
-        fronts = [serial for serial, stage in rows if stage == "front-wheel"]
-        rears = [serial for serial, stage in rows if stage == "rear-wheel"]
-        _forget(connection, fronts)
-        if len(fronts) == len(rears) == 1:
-            held = histories(connection, "serial", [*fronts, *rears], corrected)
-            front = wheel_of(fronts[0], "front-wheel", held[fronts[0]], around)
-            rear = wheel_of(rears[0], "rear-wheel", held[rears[0]], around)
-            if front and rear:
-                _write(connection, around, code, front, rear)
+    wheels: dict[str, dict[str, list[str]]] = {}
+    for code, serial, stage in select_in(
+        connection, Part, ("pair", "serial", "pair_stage"), "pair", codes
+    ):
+        wheels.setdefault(code, {}).setdefault(stage, []).append(serial)
+    whole = [
+        (code, *fronts, *rears)
+        for code, found in sorted(wheels.items())
+        if len(fronts := found.get("front-wheel", [])) == 1
+        and len(rears := found.get("rear-wheel", [])) == 1
+    ]
+    serials = {serial for _, *both in whole for serial in both}
+    others = histories(connection, "serial", sorted(serials - changed.keys()), corrected)
+    judged = dict(changed) | {
+        serial: (judge_part(serial, held, around), held) for serial, held in others.items()
+    }
+    every_front = {s for found in wheels.values() for s in found.get("front-wheel", [])}
+    before = _forget(connection, sorted(every_front | changed.keys()))
+    flags: list[tuple[Any, ...]] = []
+    masses: list[tuple[Any, ...]] = []
+    for code, front_serial, rear_serial in whole:
+        front = wheel_of(front_serial, "front-wheel", *judged[front_serial], around)
+        rear = wheel_of(rear_serial, "rear-wheel", *judged[rear_serial], around)
+        if front and rear:
+            more, mass = _rows(around, code, front, rear)
+            flags += more
+            masses.append(mass)
+    insert_rows(connection, FlagRow, FLAG_COLUMNS, flags)
+    insert_rows(connection, QuantityRow, QUANTITY_COLUMNS, masses)
+    change_summaries(connection, before, masses)
 
 
-def wheel_of(serial: str, stage: str, held: Sequence[Held], around: Around) -> Wheel | None:
+def wheel_of(
+    serial: str, stage: str, judged: Judged, held: Sequence[Held], around: Around
+) -> Wheel | None:
     """The mass of one wheel at its stage; None while it is not received or not weighed."""
-    judged = judge_part(serial, held, around)
     if judged.model is None or judged.batch is None:
         return None
     final = [record for item in held if (record := item.final()) is not None]
@@ -106,22 +123,27 @@ def wheel_of(serial: str, stage: str, held: Sequence[Held], around: Around) -> W
     )
 
 
-def _forget(connection: Connection, fronts: Sequence[str]) -> None:
-    columns = [getattr(QuantityRow, name) for name in QUANTITY_COLUMNS]
-    for piece in pieces(fronts):
+def _forget(connection: Connection, fronts: Sequence[str]) -> list[tuple[Any, ...]]:
+    """Take away the masses of pairs that stood under these serials; returns what was there."""
+    rows = select_in(connection, QuantityRow, QUANTITY_COLUMNS, "serial", fronts)
+    before = [row for row in rows if row[1] == "pair"]
+    for piece in pieces([row[0] for row in before]):
         ours = (QuantityRow.serial.in_(piece), QuantityRow.stage == "pair")
-        before = [tuple(row) for row in connection.execute(select(*columns).where(*ours))]
         connection.execute(delete(QuantityRow).where(*ours))
-        change_summaries(connection, before, [])
+    return before
 
 
-def _write(connection: Connection, around: Around, code: str, front: Wheel, rear: Wheel) -> None:
+def _rows(
+    around: Around, code: str, front: Wheel, rear: Wheel
+) -> tuple[list[tuple[Any, ...]], tuple[Any, ...]]:
+    """The flags of a pair, and its mass, as rows."""
     mass = pair_mass(front.mass, rear.mass)
     at = max(front.at, rear.at)
     claim = None
     if front.model == rear.model:
         claim = around.catalog.claim(front.model, "pair", around.catalog.local_day(at))
     conformity = beyond = ""
+    rows = []
     if claim is not None:
         basis = front.basis + rear.basis
         flags, beyond, conformity = against_claim(mass, mass.u_g, claim, "pair", basis)
@@ -135,12 +157,9 @@ def _write(connection: Connection, around: Around, code: str, front: Wheel, rear
             )
             for verdict in flags
         ]  # fmt: skip
-        insert_rows(connection, FlagRow, FLAG_COLUMNS, rows)
     found = Quantity(
         *("pair", "bare-mass", mass.bare_g, at, mass.u_g, front.suspect or rear.suspect),
         verdict=conformity,
         beyond=beyond,
     )
-    row = quantity_row(front.serial, front.model, front.batch, found)
-    insert_rows(connection, QuantityRow, QUANTITY_COLUMNS, [row])
-    change_summaries(connection, [], [row])
+    return rows, quantity_row(front.serial, front.model, front.batch, found)

@@ -6,17 +6,25 @@ without a word, and `verify` looks whether they are there.
 
 from sqlalchemy import Connection, text
 
-GUARDED = ("journal", "seal")
+# the tables, and the columns by which a row is the same row
+GUARDED = {"journal": ("position", "record_id"), "seal": ("number",)}
 _REFUSAL = "is never changed: record a correction instead"
 
 
 def _sqlite(table: str) -> dict[str, str]:
+    # INSERT OR REPLACE takes the old row away without a word to the other two
+    there = " OR ".join(
+        f"EXISTS (SELECT 1 FROM {table} WHERE {column} = NEW.{column})"  # noqa: S608
+        for column in GUARDED[table]
+    )
+    events = {"update": "UPDATE", "delete": "DELETE", "replace": "INSERT"}
     return {
-        f"{table}_no_{verb}": (
-            f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON {table} "
+        f"{table}_no_{name}": (
+            f"CREATE TRIGGER {table}_no_{name} BEFORE {verb} ON {table} "
+            f"{f'WHEN {there} ' if verb == 'INSERT' else ''}"
             f"BEGIN SELECT RAISE(ABORT, 'the {table} {_REFUSAL}'); END"
         )
-        for verb in ("update", "delete")
+        for name, verb in events.items()
     }
 
 
@@ -33,9 +41,15 @@ def _postgresql(table: str) -> dict[str, str]:
     }
 
 
+_REFUSE = f"BEGIN RAISE EXCEPTION 'the % {_REFUSAL}', TG_TABLE_NAME; END"
 _FUNCTION = f"""
-CREATE OR REPLACE FUNCTION rimqc_refuse_change() RETURNS trigger LANGUAGE plpgsql AS $$
-BEGIN RAISE EXCEPTION 'the % {_REFUSAL}', TG_TABLE_NAME; END $$
+CREATE OR REPLACE FUNCTION rimqc_refuse_change() RETURNS trigger LANGUAGE plpgsql AS $${_REFUSE}$$
+"""
+_ENABLED = """
+SELECT t.tgname, t.tgenabled FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid
+JOIN pg_namespace n ON n.oid = c.relnamespace JOIN pg_proc p ON p.oid = t.tgfoid
+WHERE NOT t.tgisinternal AND n.nspname = current_schema() AND p.prosrc = :refuse
+AND t.tgname LIKE c.relname || '%'
 """
 
 
@@ -51,13 +65,7 @@ def present(connection: Connection) -> set[str]:
         rows = connection.execute(text("SELECT name, sql FROM sqlite_master WHERE type='trigger'"))
         statements = wanted("sqlite")
         return {name for name, sql in rows if statements.get(name) == sql}
-    rows = connection.execute(
-        text(
-            "SELECT t.tgname, t.tgenabled FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid "
-            "JOIN pg_namespace n ON n.oid = c.relnamespace "
-            "WHERE NOT t.tgisinternal AND n.nspname = current_schema()"
-        )
-    )
+    rows = connection.execute(text(_ENABLED), {"refuse": _REFUSE})
     return {name for name, enabled in rows if _text(enabled) in ("O", "A")}
 
 

@@ -93,10 +93,9 @@ def _wrong(row: Sequence[Any], position: int) -> str | None:
 def _end_faults(
     connection: Connection, position: int, number: int, previous: str, noted: bool
 ) -> Iterator[str]:
-    head = connection.execute(select(Head.position, Head.seal, Head.seal_digest)).one_or_none()
-    if head is None:
-        head = (0, 0, FIRST_DIGEST)
-    if tuple(head) != (position, number, previous):
+    row = connection.execute(select(Head.position, Head.seal, Head.seal_digest)).one_or_none()
+    head = tuple(row) if row is not None else (0, 0, FIRST_DIGEST)
+    if head != (position, number, previous):
         yield f"the journal ends at position {position}, its end was noted at {head[0]}"
     missing = sorted(triggers.wanted(connection.dialect.name).keys() - triggers.present(connection))
     if missing:

@@ -25,13 +25,11 @@ class _MemberError(ValueError):
 
 def entries(blocks: Iterator[Block]) -> Iterator[Entry | Refusal]:
     """The objects of a file, a refusal in the place of each line that cannot be read."""
-    blank = True
     for block in blocks:
         for number, line in enumerate(block.lines, block.first):
             text = line.strip(" \t\r\n")
             if not text:
                 continue
-            blank = False
             if not block.clean and (reason := text_fault(line)):
                 raw = None if line is TOO_LONG else text
                 yield Refusal(number, None, raw and shown(raw), reason, raw)
@@ -39,8 +37,6 @@ def entries(blocks: Iterator[Block]) -> Iterator[Entry | Refusal]:
                 yield read_entry(number, text)
         if block.damage:
             yield block.damage
-        elif block.last and blank:
-            yield Refusal(1, None, None, "the file is empty")
 
 
 def read_entry(number: int, text: str) -> Entry | Refusal:

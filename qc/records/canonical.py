@@ -5,26 +5,47 @@ RFC's numbers are binary and a digest must not depend on how a float prints (RFC
 advises the same).
 """
 
+import re
 import uuid
 from hashlib import sha256
+from typing import Any
 
 import msgspec
 
-from qc.records.kinds import AnyRecord, Record
+from qc.records.kinds import AnyRecord, Correction, Record
 
 _encoder = msgspec.json.Encoder(order="sorted")
 _decoder = msgspec.json.Decoder(AnyRecord)
+# the first byte in UTF-8 of a character beyond U+FFFF
+_ASTRAL = re.compile(rb"[\xf0-\xf4]")
 
 
 def body(record: msgspec.Struct) -> bytes:
     """The canonical JSON of a record or a catalog entry."""
-    return _encoder.encode(record)
+    text = _encoder.encode(record)
+    if text.isascii() or not _ASTRAL.search(text):
+        return text
+    return msgspec.json.encode(_by_utf16(msgspec.json.decode(text)))
+
+
+def _by_utf16(value: Any) -> Any:
+    """Members in the RFC's order, UTF-16 units; bytes sort otherwise only beyond U+FFFF."""
+    if not isinstance(value, dict):
+        return value
+    ordered = sorted(value.items(), key=lambda member: member[0].encode("utf-16-be"))
+    return {name: _by_utf16(inner) for name, inner in ordered}
 
 
 def from_body(text: bytes | str) -> Record:
     """The record that `body` wrote."""
     record: Record = _decoder.decode(text)
     return record
+
+
+def replacement_of(correction: Correction) -> Record:
+    """The record that stands in for the corrected one; it keeps the original's id."""
+    plain = dict(correction.replacement or {}) | {"record_id": correction.of}
+    return from_body(msgspec.json.encode(plain))
 
 
 def digest(text: bytes) -> str:

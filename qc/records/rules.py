@@ -55,6 +55,11 @@ def read_number(raw: Any) -> Decimal:
         return Decimal(0)
     if len(value.as_tuple().digits) > MAX_DIGITS or not SMALLEST <= abs(value) < LARGEST:
         raise ValueError
+    return _plain(value)
+
+
+def _plain(value: Decimal) -> Decimal:
+    """Without trailing zeros, and never with an exponent: 180, not 1.8E+2."""
     value = value.normalize()
     return value.quantize(1) if value.as_tuple().exponent > 0 else value  # type: ignore[operator]
 
@@ -79,8 +84,9 @@ def number(*, above: int | None = None, least: int | None = None) -> Rule:
 
 def _read_angle(raw: Any) -> Decimal:
     value = read_number(raw) % _TURN
-    value = value + _TURN if value < 0 else value
-    return value.normalize() if value else Decimal(0)
+    # a hair below nought rounds to a whole turn, which is nought again
+    value = (value + _TURN) % _TURN if value < 0 else value
+    return _plain(value) if value else Decimal(0)
 
 
 def _read_readings(raw: Any) -> tuple[Decimal, ...]:
@@ -99,9 +105,8 @@ def count(*, least: int = 1, most: int = 10**9) -> Rule:
             raise ValueError
         return int(value)
 
-    return Rule(
-        f"a whole number of {least} or more", read, {"type": "integer", "minimum": least}, True
-    )
+    schema = {"type": "integer", "minimum": least, "maximum": most}
+    return Rule(f"a whole number of {least} or more", read, schema, numeric=True)
 
 
 def _read_code(raw: Any) -> str:
@@ -141,7 +146,7 @@ def choices(*options: str) -> Rule:
 
 
 def text(most: int = 200) -> Rule:
-    """Free text without control characters other than line breaks and tabs."""
+    """Free text that every database can keep."""
 
     def read(raw: Any) -> str:
         if isinstance(raw, Decimal):
@@ -229,14 +234,18 @@ FITTED = Rule(
     {
         "type": "object",
         "propertyNames": CODE.schema,
-        "additionalProperties": {"type": "integer", "minimum": 0},
+        "additionalProperties": PIECES.schema,
     },
 )
-FILE_NAME = Rule("a file name without folders", _read_file_name, {"type": "string"})
+FILE_NAME = Rule(
+    "a file name without folders",
+    _read_file_name,
+    {"type": "string", "maxLength": 255, "pattern": r"^[^./\\:\n\r\t][^/\\:\n\r\t]*$"},
+)
 UUID = Rule(
     "a UUID such as 123e4567-e89b-42d3-a456-426614174000",
     _read_uuid,
-    {"type": "string", "format": "uuid"},
+    {"type": "string", "format": "uuid", "pattern": f"^{_UUID.pattern}$"},
 )
 TRUTH = Rule("true or false", _read_truth, {"type": "boolean"})
 DAY = Rule("a date such as 2026-03-31", _day, {"type": "string", "format": "date"})

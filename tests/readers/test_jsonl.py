@@ -106,5 +106,5 @@ def test_a_line_beyond_the_length_limit_is_refused_alone(read):
     assert lines[1][1:] == (None, None, f"the line is longer than {LINE_CHARS} characters", None)
 
 
-def test_an_empty_file_is_refused(read):
-    assert read("\n") == [(1, None, None, "the file is empty", None)]
+def test_an_empty_file_holds_no_records(read):
+    assert read("\n") == []
