@@ -87,7 +87,15 @@ def _links(row: dict[str, Any], number: int, on_part: bool) -> None:
 
 def link(screen: str, label: str, query: Mapping[str, str]) -> None:
     """A link to a screen that carries its filters."""
-    st.page_link(
-        f"screens/{screen}.py", label=f":blue[{words.plain(label)}]", query_params=dict(query),
-        icon=":material/arrow_forward:", icon_position="right",
+    shown = f":blue[{words.plain(label)} →]"
+    st.page_link(f"screens/{screen}.py", label=shown, query_params=dict(query))
+
+
+def choose(label: str, options: Sequence[str], start: str | None = None) -> str:
+    """A choice that the address of the screen keeps. It shows codes as the shop writes them: an
+    address keeps what is shown, and must keep what is meant."""
+    index = options.index(start) if start in options else 0
+    chosen: str = st.selectbox(
+        label.capitalize().replace("_", " "), options, index, key=label, bind="query-params", width=240
     )  # fmt: skip
+    return chosen

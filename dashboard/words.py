@@ -244,7 +244,7 @@ def stage_order(stage: str) -> int:
 def claim_row(row: dict[str, Any]) -> dict[str, str]:
     """Claimed and measured mass of a model at a stage, as a row of a table."""
     band = (
-        f"{amount(row['claimed_g'])} (+{amount(row['over_g'])} / −{amount(row['under_g'])})"
+        f"{amount(row['claimed_g'])}\u00a0(+{amount(row['over_g'])}/−{amount(row['under_g'])})"
         if row["claimed_g"] is not None
         else "none"
     )
@@ -336,13 +336,12 @@ def closed_row(row: dict[str, Any], zone: str | None) -> dict[str, str]:
 
 def place_row(row: dict[str, Any]) -> dict[str, str]:
     """A part and where it is, as a row of a table."""
+    went = f", order {plain(row['order'])} to {plain(row['to'])}" if row["order"] else ""
     return {
         "Part": part_link(row["serial"]),
         "Model": plain(row["model"] or "–"),
         "Batch": plain(row["batch"] or "–"),
-        "Where it is": STATUSES.get(row["status"], row["status"]),
-        "Order": plain(row["order"] or "–"),
-        "To": plain(row["to"] or "–"),
+        "Where it is": STATUSES.get(row["status"], row["status"]) + went,
     }
 
 

@@ -6,7 +6,6 @@ import streamlit as st
 import words
 
 from qc.figures import claim
-from qc.figures.words import amount, stage_name
 
 st.title("Claimed and measured mass")
 rows = cached.claims()
@@ -21,14 +20,9 @@ rows.sort(key=lambda row: (row["model"], words.stage_order(row["stage"])))
 worst = max(rows, key=lambda row: row["outside_share"] or 0)
 with st.container(horizontal=True):
     models = list(dict.fromkeys(row["model"] for row in rows))
-    model = st.selectbox(
-        "Model", models, models.index(worst["model"]), key="model", bind="query-params", width=220
-    )
+    model = frame.choose("model", models, worst["model"])
     stages = [row["stage"] for row in rows if row["model"] == model]
-    first = stages.index(worst["stage"]) if model == worst["model"] else 0
-    stage = st.selectbox(
-        "Stage", stages, first, format_func=stage_name, key="stage", bind="query-params", width=220
-    )
+    stage = frame.choose("stage", stages, worst["stage"] if model == worst["model"] else None)
 masses = cached.masses(model, stage)
 frame.show(
     claim.figure(masses, model, stage, frame.look()),

@@ -20,8 +20,8 @@ if not factors:
 
 with st.container(horizontal=True):
     names = sorted(factors, key=lambda name: (name in ("batch", "model"), name))
-    factor = st.selectbox("Factor", names, key="factor", bind="query-params", width=240)
-    level = st.selectbox("Level", factors[factor], key="level", bind="query-params", width=240)
+    factor = frame.choose("factor", names)
+    level = frame.choose("level", factors[factor])
 rows = cached.where(factor, level)
 if not rows:
     st.info(f"No part of {words.plain(factor)} {words.plain(level)} has been received yet.")
@@ -30,5 +30,6 @@ counts = Counter(words.STATUSES.get(row["status"], row["status"]) for row in row
 st.subheader(f"{len(rows)} parts: " + ", ".join(f"{n} {status}" for status, n in counts.items()))
 first = frame.page(len(rows), PAGE)
 shown = rows[first : first + PAGE]
+st.markdown("A part opens in a tab of its own.")
 frame.table([words.place_row(row) for row in shown], "Parts and where they are")
 frame.terms("factor", "held")

@@ -17,10 +17,9 @@ if not groups:
     st.stop()
 
 with st.container(horizontal=True):
-    protocols = sorted({group["protocol"] for group in groups})
-    protocol = st.selectbox("Protocol", protocols, key="protocol", bind="query-params", width=260)
+    protocol = frame.choose("protocol", sorted({group["protocol"] for group in groups}))
     models = [group["model"] for group in groups if group["protocol"] == protocol]
-    model = st.selectbox("Model", models, key="model", bind="query-params", width=220)
+    model = frame.choose("model", models)
 group = next(g for g in groups if (g["protocol"], g["model"]) == (protocol, model))
 frame.caution()
 frame.show(margin.figure(group, frame.look()), margin.alt_text(group), "margin")

@@ -22,7 +22,7 @@ except RimqcError:
     if near := cached.nearest(serial):
         st.markdown("The nearest known ones:")
         for known in near:
-            frame.link("part", known, {"serial": known})
+            st.button(known, on_click=st.session_state.__setitem__, args=("serial", known))
     st.stop()
 
 st.header(words.plain(serial))

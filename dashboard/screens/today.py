@@ -23,23 +23,19 @@ st.markdown(
 with st.container(horizontal=True):
     for severity, (shape, _, meaning) in words.SEVERITIES.items():
         number = counts["severities"][severity]
-        st.metric(f"{shape} {severity}", number, help=f"A {severity} flag {meaning}.", width=150)
+        st.metric(f"{shape} {severity}", number, help=f"A {severity} flag {meaning}.", width=105)
 total = sum(counts["flags"].values())
 if not total:
     st.info("No flag is open. Everything recorded so far is within its limits or decided.")
     frame.caution()
     st.stop()
 
-kinds = {"": f"all kinds ({total})"} | {k: f"{k} ({n})" for k, n in counts["flags"].items()}
 with st.container(horizontal=True):
-    kind = st.selectbox(
-        "Kind of flag", list(kinds), format_func=kinds.get, key="flag", bind="query-params",
-        width=300,
-    )  # fmt: skip
+    kind = frame.choose("flag", ["all", *counts["flags"]])
     count = counts["flags"].get(kind, total)
     first = frame.page(count, PAGE)
 st.subheader(f"Open flags {first + 1} to {min(first + PAGE, count)} of {count}, worst first")
-for number, row in enumerate(cached.flags(PAGE, first, flag=kind or None)):
+for number, row in enumerate(cached.flags(PAGE, first, flag=None if kind == "all" else kind)):
     frame.flag(row, number)
 frame.terms("flag", "in doubt", "held", "claim", "drift")
 frame.caution()

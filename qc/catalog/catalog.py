@@ -45,6 +45,9 @@ class Recorded(NamedTuple):
 
 
 class _Version(NamedTuple):
+    """In order: by the day that the entry names, then by when this wording of it came to hold."""
+
+    named: dt.date
     since: dt.date
     position: int
     entry: Entry
@@ -71,8 +74,8 @@ class Catalog:
         first = key not in self.current
         self.current[key] = item
         recorded_on = dt.date.min if first else self.local_day(item.at)
-        since = max(item.entry.since or dt.date.min, recorded_on)
-        version = _Version(since, item.position, item.entry)
+        named = item.entry.since or dt.date.min
+        version = _Version(named, max(named, recorded_on), item.position, item.entry)
         self._versions.setdefault(key[:-1], []).append(version)
 
     def local_day(self, moment: dt.datetime) -> dt.date:
@@ -83,7 +86,7 @@ class Catalog:
         except KeyError:
             day = _whole_hour_day(hour, self.zone)
             self._day_of_hour[hour] = day
-        return day or moment.astimezone(self.zone or dt.UTC).date()
+        return day or _day_in(self.zone, moment)
 
     def _in_force(self, kind: type[E], named: tuple[str, ...], day: dt.date | None) -> E | None:
         versions = self._versions.get((str(kind.__struct_config__.tag), *named))
@@ -195,8 +198,15 @@ class Catalog:
 def _whole_hour_day(hour: dt.datetime, zone: ZoneInfo | None) -> dt.date | None:
     """The local day of all moments of an hour; None where midnight falls within it."""
     last = hour + dt.timedelta(minutes=59, seconds=59, microseconds=999_999)
-    first_day, last_day = (t.astimezone(zone or dt.UTC).date() for t in (hour, last))
+    first_day, last_day = (_day_in(zone, t) for t in (hour, last))
     return first_day if first_day == last_day else None
+
+
+def _day_in(zone: ZoneInfo | None, moment: dt.datetime) -> dt.date:
+    try:
+        return moment.astimezone(zone or dt.UTC).date()
+    except OverflowError:  # the calendar's first and last hours have no day elsewhere
+        return moment.date()
 
 
 __all__ = ["Catalog", "Recorded", "table_of"]

@@ -16,6 +16,7 @@ from qc.catalog.entries import (
     Protocol,
     Station,
 )
+from qc.records.canonical import replacement_of
 from qc.records.kinds import Correction, Receipt, Record, Weighing
 from qc.records.parsing import Refused, nearest
 
@@ -33,7 +34,10 @@ _IMPLAUSIBLE = 10
 
 
 def code_checker(catalog: Catalog) -> Callable[[Record], None]:
-    """A check of one record after another; raises `Refused` naming the nearest known code."""
+    """A check of one record after another; raises `Refused` naming the nearest known code.
+
+    What stands in for a record in a correction must pass the same checks.
+    """
     known: dict[type[Entry], frozenset[str]] = {
         table: frozenset(catalog.codes(table))
         for table in (Model, Batch, Gauge, Protocol, Characteristic, Station, Inspector, FittedPart)
@@ -57,6 +61,14 @@ def code_checker(catalog: Catalog) -> Callable[[Record], None]:
             _check_weighing(record, known[FittedPart], band)  # type: ignore[arg-type]
         elif kind is Receipt:
             _check_receipt(record, catalog)  # type: ignore[arg-type]
+        elif isinstance(record, Correction) and record.replacement:
+            _check_replacement(record)
+
+    def _check_replacement(correction: Correction) -> None:
+        try:
+            check(replacement_of(correction))
+        except Refused as fault:
+            raise Refused(f"replacement.{fault.field}", fault.value, fault.reason) from None
 
     return check
 
@@ -107,12 +119,3 @@ def _unit_guess(gross: Decimal, lightest: Decimal, heaviest: Decimal) -> str:
             digits = max(0, 3 - math.ceil(math.log10(as_grams)))
             return f"; is it in {unit} ({as_grams:.{digits}f} g)? write it in grams"
     return "; write the weight in grams"
-
-
-def check_correction(record: Record, check: Callable[[Record], None], inner: Record) -> None:
-    """The replacement inside a correction must pass the same checks."""
-    assert isinstance(record, Correction)
-    try:
-        check(inner)
-    except Refused as fault:
-        raise Refused(f"replacement.{fault.field}", fault.value, fault.reason) from None

@@ -1,5 +1,6 @@
 """`catalog.toml` in: entries, or refusals with the line of the entry at fault."""
 
+import codecs
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
@@ -8,10 +9,10 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from qc.catalog.entries import FACTOR, TABLES, Batch, Entry, key_of
-from qc.records.parsing import Field, Refused, fields_of, nearest, shown
+from qc.records.parsing import Field, Refused, fields_of, kept, nearest
 from qc.records.rules import Rule
 
-_HEADER = re.compile(r"\s*\[\[?\s*([A-Za-z_]+)\s*\]\]?")
+_HEADER = re.compile(r"\s*\[\[?\s*[\"']?([A-Za-z0-9_-]+)[\"']?\s*\]\]?")
 _AT_LINE = re.compile(r"at line (\d+)")
 MOST_BYTES = 50_000_000
 
@@ -37,15 +38,15 @@ FIELDS = {name: _fields(table) for name, table in TABLES.items()}
 
 def read_catalog(path: Path) -> Iterator[CatalogLine]:
     """Every entry of the file in its order; a file that is no TOML gives one refusal."""
+    text = ""
     try:
         if path.stat().st_size > MOST_BYTES:
             raise ValueError(f"larger than {MOST_BYTES} bytes")
-        text = path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
+        text = _text(path.read_bytes())
         content = tomllib.loads(text, parse_float=Decimal)
     except (ValueError, RecursionError) as fault:
-        at = _AT_LINE.search(str(fault))
-        line = int(at.group(1)) if at else 1
-        yield CatalogLine(line, None, Refused("catalog", None, f"not a TOML file: {fault}"))
+        refused = Refused("catalog", None, f"not a TOML file: {fault}")
+        yield CatalogLine(_line_of(fault, text), None, refused)
         return
     lines = _header_lines(text)
     seen: dict[tuple[str, ...], Entry] = {}
@@ -53,6 +54,19 @@ def read_catalog(path: Path) -> Iterator[CatalogLine]:
         for position, item in enumerate(raw if isinstance(raw, list) else [raw]):
             at_line = lines.get((table, position), 1)
             yield _read_once(table, item, at_line, seen)
+
+
+def _text(data: bytes) -> str:
+    """UTF-8 with or without a byte-order mark, UTF-16 with one, like any log."""
+    marked = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    return data.decode("utf-16" if marked else "utf-8-sig").replace("\r\n", "\n")
+
+
+def _line_of(fault: Exception, text: str) -> int:
+    at = _AT_LINE.search(str(fault))
+    if at:
+        return int(at.group(1))
+    return text.count("\n") + 1 if "end of document" in str(fault) else 1
 
 
 def _read_once(table: str, item: Any, line: int, seen: dict[tuple[str, ...], Entry]) -> CatalogLine:
@@ -84,7 +98,7 @@ def read_entry(table: str, item: Any) -> tuple[Entry, tuple[str, ...]]:
         elif cls is Batch:
             extra[name] = _value(Field(name, FACTOR, True), raw)
         else:
-            extra[name] = shown(raw) or ""
+            extra[name] = kept(name, _plain(raw))
     for name, field in fields.items():
         if name not in given and field.required:
             raise Refused(name, None, f"a {table} needs this key; give it a value")
@@ -114,7 +128,9 @@ def _value(field: Field, raw: Any) -> Any:
 
 
 def _plain(raw: Any) -> Any:
-    """TOML values as the rules know them: numbers as decimals, dates as text."""
+    """TOML values as the rules know them: numbers as decimals, dates as text, no outer spaces."""
+    if isinstance(raw, str):
+        return raw.strip()
     if isinstance(raw, bool):
         return raw
     if isinstance(raw, int):

@@ -5,7 +5,7 @@ from typing import Any
 
 import plotly.graph_objects as go
 
-from qc.figures.look import COLOURS, MOST_POINTS, Colours, new_figure, note, spread_ticks
+from qc.figures.look import COLOURS, MOST_POINTS, Colours, new_figure, note, name_ticks
 from qc.figures.words import amount, parts, stage_name
 
 Row = dict[str, Any]
@@ -43,9 +43,7 @@ def figure(rows: Sequence[Row], model: str, stage: str, look: str = "light") -> 
     for name, members in groups.items():
         if members:
             _marks(drawn, name, members, rows, places, colours)
-    drawn.update_xaxes(
-        title_text="Batch, in order of making", showgrid=False, **spread_ticks(_batches(rows))
-    )
+    drawn.update_xaxes(title_text="Batch, in order of making", **name_ticks(_batches(rows)))
     drawn.update_yaxes(title_text=f"Bare mass of the {stage_name(stage)}, g")
     return drawn
 

@@ -4,7 +4,7 @@ from typing import Any
 
 import plotly.graph_objects as go
 
-from qc.figures.look import COLOURS, Colours, new_figure, note, spread_ticks
+from qc.figures.look import COLOURS, Colours, new_figure, note, name_ticks
 from qc.figures.words import amount, characteristic_name, signed, stage_name
 
 MOST_BATCHES = 1500
@@ -45,10 +45,7 @@ def figure(stream: dict[str, Any], look: str = "light") -> go.Figure:
             name="smoothed mean (EWMA)",
         )  # fmt: skip
     _signals(drawn, stream, names, unit, colours)
-    drawn.update_xaxes(
-        title_text="Batch, in order of making", showgrid=False, range=[-0.6, len(names) - 0.4],
-        **spread_ticks(names),
-    )  # fmt: skip
+    drawn.update_xaxes(title_text="Batch, in order of making", **name_ticks(names))
     name = characteristic_name(stream["characteristic"])
     drawn.update_yaxes(title_text=f"Mean {name}, {unit}" if unit else f"Mean {name}, no unit")
     return drawn

@@ -97,7 +97,16 @@ def note(figure: go.Figure, text: str) -> go.Figure:
     return figure
 
 
-def spread_ticks(names: list[str], most: int = 15) -> dict[str, Any]:
-    """Tick places and texts for a row of names, thinned evenly to at most `most`."""
-    step = max(1, -(-len(names) // most))
-    return {"tickvals": list(range(0, len(names), step)), "ticktext": names[::step]}
+def name_ticks(names: list[str]) -> dict[str, Any]:
+    """Settings of an axis whose places 0, 1, 2, … have names; as many are shown as there is room
+    for, long ones by their end."""
+    short = [name if len(name) <= 11 else "…" + name[-10:] for name in names]
+    every = {"dtick": 1, "tick0": 0} if len(names) <= 4 else {}
+    return {
+        "labelalias": {str(place): name for place, name in enumerate(short)}
+        | {str(place): " " for place in (-1, len(names))},
+        "exponentformat": "none",
+        "range": [-0.6, len(names) - 0.4],
+        "showgrid": False,
+        **every,
+    }

@@ -90,9 +90,7 @@ def _least(tests: Sequence[dict[str, Any]]) -> float:
 
 def _unit(group: dict[str, Any]) -> str:
     energy = group["standard_energy_j"]
-    of = f" of {amount(energy, 'J')}" if energy else ""
-    unit = "hits borne at every position" if group["method"] == "repeat" else "impact energy borne"
-    return f"Survived multiple: {unit}, × the standard impact{of}"
+    return "Survived, × standard impact" + (f" ({amount(energy, 'J')})" if energy else "")
 
 
 def _shown(tests: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:

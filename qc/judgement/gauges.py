@@ -8,12 +8,13 @@ from zoneinfo import ZoneInfo
 from qc.catalog.entries import Gauge
 from qc.judgement.flags import MAJOR, Flag, Verdict
 from qc.judgement.readings import Doubt, Held
+from qc.physics.exact import EXACT
 from qc.records.kinds import GaugeCheck
 
 
 def passes(check: GaugeCheck) -> bool:
     """A check fails when its error is larger than its limit."""
-    return abs(check.reading - check.nominal) <= check.limit
+    return abs(EXACT.subtract(check.reading, check.nominal)) <= check.limit
 
 
 def doubts(checks: Iterable[Held]) -> list[Doubt]:
@@ -135,7 +136,7 @@ def overdue_flags(
     flags = []
     for i, (since, due) in enumerate(stretches):
         until = stretches[i + 1][0] if i + 1 < len(stretches) else None
-        if due is None:
+        if due is None or due == dt.date.max:  # never
             continue
         ran_out = dt.datetime.combine(
             due + dt.timedelta(days=1), dt.time(), tzinfo=zone or dt.UTC

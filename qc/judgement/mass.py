@@ -17,10 +17,11 @@ _GUARD = Decimal(str(GUARD))
 def weighed_mass(weighing: Weighing, catalog: Catalog) -> Mass:
     """The bare mass that one weighing gives, with the catalog in force on its day."""
     day = catalog.local_day(weighing.taken_at)
-    gauge = catalog.gauge(weighing.gauge, day)
+    # what the catalog lists only from a later day was as heavy before, and as sure
+    gauge = catalog.gauge(weighing.gauge, day) or catalog.gauge(weighing.gauge)
     pieces = []
     for code, count in weighing.fitted.items():
-        part = catalog.fitted_part(code, day)
+        part = catalog.fitted_part(code, day) or catalog.fitted_part(code)
         if part:
             pieces.append(FittedPiece(code, count, part.mass_g, float(part.u_g), float(part.sd_g)))
     return bare_mass(

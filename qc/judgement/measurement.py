@@ -2,10 +2,12 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 
 from qc.judgement.flags import CRITICAL, MAJOR, MINOR, Verdict
 from qc.judgement.readings import Around, Outcome, Quantity, Reading, valid
+from qc.physics.balance import unbalance_gmm
 from qc.records.kinds import Balance, Finding, Inspection, Measurement
 from qc.statistics.conformity import GUARD
 
@@ -33,17 +35,15 @@ def judge_measurement(
     if limit is None:
         return Outcome((), [quantity], f"{characteristic}: no limit", basis)
     guard = Decimal(repr(GUARD * u)) if limit.rule == "guarded" else Decimal(0)
-    crossed = None
     if limit.upper is not None and newest.value > limit.upper - guard:
-        crossed = limit.upper
+        side, crossed = "upper", limit.upper
     elif limit.lower is not None and newest.value < limit.lower + guard:
-        crossed = limit.lower
-    if crossed is None:
+        side, crossed = "lower", limit.lower
+    else:
         return Outcome((), [quantity])
     entry = catalog.characteristic(characteristic)
     unit = entry.unit if entry else ""
     name = entry.name if entry else characteristic
-    side = "upper" if crossed == limit.upper else "lower"
     held = "is beyond" if not guard else "is not clear of"
     message = f"{name} {newest.value} {unit} {held} its {side} limit of {crossed} {unit}."
     out = Verdict(
@@ -58,7 +58,7 @@ def judge_measurement(
 def judge_findings(readings: Sequence[Reading], model: str, around: Around) -> Outcome:
     """Defects against the limits of their zone; the worst one stands for the flag."""
     found: list[tuple[int, Decimal, Verdict]] = []
-    uncovered = []
+    uncovered, not_judged = [], []
     for reading in sorted(readings, key=lambda r: r.order):
         finding = reading.record
         assert isinstance(finding, Finding)
@@ -76,14 +76,14 @@ def judge_findings(readings: Sequence[Reading], model: str, around: Around) -> O
             found.append((_RANK[MAJOR], finding.size_mm, _finding(MAJOR, message, finding, None)))
         elif not limits:
             uncovered.append(f"a {what}: no limit")
+            not_judged.append(finding.record_id)
+    left = Outcome(uncovered="; ".join(uncovered), basis=tuple(sorted(not_judged)))
     if not found:
-        return Outcome(uncovered="; ".join(uncovered))
+        return left
     worst_found = max(found, key=lambda item: item[:2])[2]
     basis = tuple(sorted(verdict.basis[0] for _, _, verdict in found))
     more = f" {len(found) - 1} more beside it." if len(found) > 1 else ""
-    return Outcome(
-        [_with(worst_found, worst_found.message + more, basis)], uncovered="; ".join(uncovered)
-    )
+    return replace(left, verdicts=[_with(worst_found, worst_found.message + more, basis)])
 
 
 def _finding(severity: str, message: str, finding: Finding, limit: Decimal | None) -> Verdict:
@@ -125,7 +125,7 @@ def judge_balance(stage: str, readings: Sequence[Reading], model: str, around: A
         return Outcome()
     newest = max(readings, key=lambda reading: reading.order).record
     assert isinstance(newest, Balance)
-    unbalance = newest.residual_g * newest.radius_mm
+    unbalance = unbalance_gmm(newest.residual_g, newest.radius_mm)
     limit = around.catalog.balance_limit(stage, model, around.catalog.local_day(newest.taken_at))
     basis = (newest.record_id,)
     quantity = Quantity(stage, "unbalance", unbalance, newest.taken_at)

@@ -276,13 +276,18 @@ class _Replay:
         first = min(started, key=lambda test: (started[test], test), default=None)
         verdicts: list[Verdict] = []
         tested = []
+        unjudged: list[str] = []
         for test in sorted(tests, key=lambda test: (started[test], test)):
             fresh = test == first and not any(t <= started[test] for t in spoilt)
             result = self._tested(test, tests[test], fresh)
             if result:
                 tested.append(result[0])
                 verdicts += result[1]
-        return Outcome(verdicts, _survived(tested), tests=tested)
+            else:
+                unjudged.append(test)
+        uncovered = "; ".join(f"test {test}: its protocol was not in force" for test in unjudged)
+        basis = sorted(reading.record.record_id for test in unjudged for reading in tests[test])
+        return Outcome(verdicts, _survived(tested), uncovered, tuple(basis), tested)
 
     def _tested(
         self, test: str, readings: Sequence[Reading], fresh: bool

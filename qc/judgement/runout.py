@@ -34,16 +34,12 @@ def judge_runout(
     A bare rim is judged by its form, since the once-per-turn part is the set-up's; a wheel by its
     TIR; a typed TIR as given.
     """
-    used, suspect = valid(readings)
-    if not used:
+    if not readings:
         return Outcome()
-    newest: dict[str | None, Runout] = {}
-    for reading in used:
-        assert isinstance(reading.record, Runout)
-        newest[reading.record.side] = reading.record
-    turns = [turn_of(record) for record in newest.values()]
-    at = max(record.taken_at for record in newest.values())
-    basis = tuple(sorted(record.record_id for record in newest.values()))
+    newest, suspect = _newest_of_each_side(readings)
+    turns = [turn_of(record) for record in newest]
+    at = max(record.taken_at for record in newest)
+    basis = tuple(sorted(record.record_id for record in newest))
     largest = max(turn.tir_mm for turn in turns)
     forms = [turn.form_mm for turn in turns if turn.form_mm is not None]
     limits = around.catalog.runout_limits(direction, stage, model, around.catalog.local_day(at))
@@ -67,7 +63,30 @@ def judge_runout(
         )
     uncovered = "" if limits else f"{direction} run-out at stage {stage}: no limit"
     # of a limit on TIR and one on form, the worse finding stands for the flag
-    return Outcome(verdicts[:1], quantities, uncovered, basis)
+    worst = sorted(verdicts, key=_excess, reverse=True)[:1]
+    return Outcome(worst, quantities, uncovered, basis)
+
+
+def _newest_of_each_side(readings: Sequence[Reading]) -> tuple[list[Runout], bool]:
+    """The newest valid turn of each side, and whether one of them is in doubt."""
+    sides: dict[str | None, list[Reading]] = {}
+    for reading in readings:
+        assert isinstance(reading.record, Runout)
+        sides.setdefault(reading.record.side, []).append(reading)
+    newest, suspect = [], False
+    for of_side in sides.values():
+        used, in_doubt = valid(of_side)
+        record = used[-1].record
+        assert isinstance(record, Runout)
+        newest.append(record)
+        suspect |= in_doubt
+    return newest, suspect
+
+
+def _excess(verdict: Verdict) -> Decimal:
+    assert verdict.value is not None
+    assert verdict.limit is not None
+    return verdict.value - verdict.limit
 
 
 def _beyond(

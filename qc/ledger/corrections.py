@@ -4,14 +4,13 @@ import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
-import msgspec
 from sqlalchemy import Connection, delete, or_, select
 
 from qc.judgement.readings import Change, Held
 from qc.ledger.bulk import insert_rows, pieces, select_in
 from qc.ledger.journal import Subject, subject_of
 from qc.ledger.tables import Journal, Mends, Override
-from qc.records.canonical import from_body
+from qc.records.canonical import from_body, replacement_of
 from qc.records.kinds import Correction, Record
 
 
@@ -23,12 +22,6 @@ class Placed(NamedTuple):
 
 
 Corrections = Mapping[str, Sequence[Placed]]
-
-
-def replacement_of(correction: Correction) -> Record:
-    """The record that stands in for the corrected one; it keeps the original's id."""
-    plain = dict(correction.replacement or {}) | {"record_id": correction.of}
-    return from_body(msgspec.json.encode(plain))
 
 
 def resolve(root: Record, corrections: Corrections) -> Held:

@@ -26,9 +26,12 @@ COLUMNS = ("position", "record_id", "kind", "taken_at", "serial", "batch", "gaug
 
 
 class Prepared(NamedTuple):
-    """A record or catalog entry ready for the journal."""
+    """A record or catalog entry ready for the journal: its row but for the position."""
 
     record: Record | CatalogEntry
+    kind: str
+    taken_at: dt.datetime | None
+    subject: "Subject"
     digest: str
     body: str
 
@@ -40,6 +43,9 @@ class Subject(NamedTuple):
     batch: str | None = None
     gauge: str | None = None
     checked: str | None = None
+
+
+_NOTHING = Subject()
 
 
 class End(NamedTuple):
@@ -55,13 +61,16 @@ class End(NamedTuple):
 def prepare(record: Record | CatalogEntry) -> Prepared:
     """The canonical form of a record and its digest."""
     content = body(record)
-    return Prepared(record, digest(content), content.decode())
+    stated = (subject_of(record), digest(content), content.decode())
+    if isinstance(record, CatalogEntry):
+        return Prepared(record, "catalog", None, *stated)
+    return Prepared(record, kind_of(record), record.taken_at, *stated)
 
 
 def subject_of(record: Record | CatalogEntry | None) -> Subject:
     """The columns of a record: its serial or batch, and the gauge it used or checked."""
     if record is None or isinstance(record, CatalogEntry | Correction):
-        return Subject()
+        return _NOTHING
     if isinstance(record, GaugeCheck):
         return Subject(checked=record.gauge)
     serial = getattr(record, "serial", None)
@@ -90,27 +99,14 @@ def held_digests(connection: Connection, record_ids: Iterable[str]) -> dict[str,
 
 def append(connection: Connection, end: End, items: Sequence[Prepared], now: dt.datetime) -> End:
     """Write the items at the journal's end under one seal; returns the new end."""
-    rows = []
-    catalog_position, checks_position = end.catalog_position, end.checks_position
-    for position, item in enumerate(items, end.position + 1):
-        record = item.record
-        if isinstance(record, CatalogEntry):
-            kind, taken_at, catalog_position = "catalog", None, position
-        else:
-            kind, taken_at = kind_of(record), record.taken_at
-            if isinstance(record, GaugeCheck | Correction):
-                checks_position = position
-        rows.append(
-            (
-                position,
-                record.record_id,
-                kind,
-                taken_at,
-                *subject_of(record),
-                item.digest,
-                item.body,
-            )
+    rows = [
+        (position, record.record_id, kind, taken_at, *subject, item_digest, text)
+        for position, (record, kind, taken_at, subject, item_digest, text) in enumerate(
+            items, end.position + 1
         )
+    ]
+    catalog_position = _last(items, ("catalog",), end) or end.catalog_position
+    checks_position = _last(items, ("gauge-check", "correction"), end) or end.checks_position
     insert_rows(connection, Journal, COLUMNS, rows)
     number = end.seal + 1
     sealed = seal_digest(number, now, end.seal_digest, (item.digest for item in items))
@@ -124,6 +120,13 @@ def append(connection: Connection, end: End, items: Sequence[Prepared], now: dt.
     new = End(end.position + len(items), number, sealed, catalog_position, checks_position)
     connection.execute(update(Head).values(**new._asdict()))
     return new
+
+
+def _last(items: Sequence[Prepared], kinds: Sequence[str], end: End) -> int | None:
+    """The position that the last item of these kinds gets."""
+    last = (i for i in range(len(items), 0, -1) if items[i - 1].kind in kinds)
+    found = next(last, None)
+    return None if found is None else end.position + found
 
 
 def seal_digest(number: int, sealed_at: dt.datetime, previous: str, digests: Iterable[str]) -> str:

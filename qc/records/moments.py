@@ -73,5 +73,7 @@ def _offset(zone: ZoneInfo | None, *times: dt.datetime) -> dt.timedelta | None:
     """The one offset of these local times; None where they, or one of them, have two."""
     if zone is None:
         raise ValueError
-    offsets = {time.replace(tzinfo=zone, fold=fold).utcoffset() for time in times for fold in (0, 1)}
+    offsets = {
+        time.replace(tzinfo=zone, fold=fold).utcoffset() for time in times for fold in (0, 1)
+    }
     return offsets.pop() if len(offsets) == 1 else None

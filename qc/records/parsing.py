@@ -19,6 +19,8 @@ from qc.records.moments import EXPECTED_MOMENT, moment_reader
 from qc.records.rules import Rule, is_clean
 
 MOST_OTHER = 2000
+# corrections of corrections within one record
+MOST_NESTED = 8
 
 
 class Refused(Exception):  # noqa: N818 - a refusal is an answer, not a fault of the program
@@ -41,9 +43,23 @@ def shown(value: Any) -> str | None:
     """A value as a person wrote it, short enough to print."""
     if value is None:
         return None
-    plain = str(value) if isinstance(value, Decimal) else value
-    words = plain if isinstance(plain, str) else json.dumps(plain, default=str)
+    words = _words(value)
     return words if len(words) <= 120 else words[:117] + "..."
+
+
+def _words(value: Any) -> str:
+    plain = str(value) if isinstance(value, Decimal) else value
+    if isinstance(plain, str):
+        return plain
+    return json.dumps(plain, default=str, ensure_ascii=False)
+
+
+def kept(name: str, raw: Any) -> str:
+    """The text of a field that no type knows, whole; `Refused` where it cannot be kept."""
+    text = _words(raw)
+    if len(text) > MOST_OTHER or not (is_clean(text) and is_clean(name)):
+        raise Refused(name, raw, f"expected text of at most {MOST_OTHER} characters, no NUL")
+    return text
 
 
 def fields_of(kind: type[msgspec.Struct], skip: Container[str] = ("other",)) -> list[Field]:
@@ -126,7 +142,7 @@ class RecordParser:
             raise self._not_expected(kind, name, text) from None
         if not plan.other:
             return self._made(kind, given, {})
-        other = {name: _kept(name, text) for name, i in plan.other if (text := cells[i].strip())}
+        other = {name: kept(name, text) for name, i in plan.other if (text := cells[i].strip())}
         return self._made(kind, given, other)
 
     def _plan(self, kind: str, columns: Sequence[str]) -> "_Plan":
@@ -151,7 +167,7 @@ class RecordParser:
                 continue
             read = readers.get(name)
             if read is None:
-                other[name] = _kept(name, raw)
+                other[name] = kept(name, raw)
                 continue
             try:
                 given[name] = read(raw)
@@ -200,7 +216,7 @@ class RecordParser:
                 value = json.loads(raw, parse_float=Decimal, parse_int=Decimal)
             except (ValueError, RecursionError, ArithmeticError):
                 value = None
-        if not isinstance(value, dict):
+        if not isinstance(value, dict) or _nested(value) > MOST_NESTED:
             raise Refused("replacement", raw, "expected a whole record in JSON")
         try:
             record = self.from_object(value)
@@ -210,6 +226,14 @@ class RecordParser:
         if not value.get("record_id"):
             del plain["record_id"]  # it keeps the original's
         return plain
+
+
+def _nested(value: dict[str, Any]) -> int:
+    """How many records stand in each other, as far as it matters."""
+    depth, inner = 1, value.get("replacement")
+    while isinstance(inner, dict) and depth <= MOST_NESTED:
+        depth, inner = depth + 1, inner.get("replacement")
+    return depth
 
 
 def known_kind(word: Any) -> str:
@@ -271,10 +295,3 @@ _CHECKS: dict[type[Record], Callable[[Any], None]] = {
     Correction: _check_correction,
     Disposition: _check_disposition,
 }
-
-
-def _kept(name: str, raw: Any) -> str:
-    text = shown(raw) if not isinstance(raw, str) else raw
-    if text is None or len(text) > MOST_OTHER or not is_clean(text):
-        raise Refused(name, raw, f"expected text of at most {MOST_OTHER} characters, no NUL")
-    return text
