@@ -33,6 +33,8 @@ def page(count: int, size: int) -> int:
     pages = -(-count // size)
     if pages < 2:
         return 0
+    if st.session_state.get("page", 1) > pages:  # the list has become shorter
+        st.session_state["page"] = pages
     chosen = st.number_input(
         f"Page, 1 to {pages}", 1, pages, key="page", bind="query-params", width=160
     )
@@ -96,6 +98,6 @@ def choose(label: str, options: Sequence[str], start: str | None = None) -> str:
     address keeps what is shown, and must keep what is meant."""
     index = options.index(start) if start in options else 0
     chosen: str = st.selectbox(
-        label.capitalize().replace("_", " "), options, index, key=label, bind="query-params", width=240
-    )  # fmt: skip
+        label.capitalize(), options, index, key=label, bind="query-params", width=240
+    )
     return chosen

@@ -1,12 +1,9 @@
-"""What the screens say: marks, terms, next steps, and a record as a sentence. No screen here."""
+"""What the screens say: the caution, marks, terms, and what to do about a flag."""
 
 import datetime as dt
 import re
 from typing import Any
-from urllib.parse import quote
 from zoneinfo import ZoneInfo
-
-from qc.figures.words import STAGES, amount, characteristic_name, stage_name
 
 CAUTION = (
     "This tool records and compares; it certifies nothing. Hidden damage in carbon parts can be "
@@ -25,8 +22,7 @@ SEVERITIES = {
 FLAGS = {
     "weight-over-claim": (
         "heavier than its claim allows",
-        "Weigh it again on another scale. If it stands, look at resin and lay-up of the batch, "
-        "then decide: concession, regrade or scrap.",
+        "Weigh it again on another scale. If it stands, look at resin and lay-up, then decide.",
     ),
     "weight-under-claim": (
         "lighter than its claim allows",
@@ -34,13 +30,11 @@ FLAGS = {
     ),
     "runout-lateral": (
         "lateral run-out above its limit",
-        "Measure once more on a clean stand; see the turn below its records, then rework or "
-        "decide.",
+        "Measure once more on a clean stand, look at the shape of the turn, then rework or decide.",
     ),
     "runout-radial": (
         "radial run-out above its limit",
-        "Measure once more on a clean stand; see the turn below its records, then rework or "
-        "decide.",
+        "Measure once more on a clean stand, look at the shape of the turn, then rework or decide.",
     ),
     "measurement-out": (
         "a measured value outside its limits",
@@ -158,193 +152,3 @@ def subject(flag: dict[str, Any]) -> str:
     if "serial" in flag:
         return str(flag["serial"])
     return f"batch {flag['batch']}" if "batch" in flag else f"gauge {flag.get('gauge', '–')}"
-
-
-def sentence(record: dict[str, Any]) -> str:
-    """What a record says, without when and who."""
-    r = {name: plain(value) if isinstance(value, str) else value for name, value in record.items()}
-    said = _said(r)
-    note = f" Note: {r['note']}" if r.get("note") else ""
-    return f"{said}.{note}"
-
-
-def _said(r: dict[str, Any]) -> str:
-    match r["kind"]:
-        case "receipt":
-            return f"Received: model {r['model']}, batch {r['batch']}"
-        case "weighing":
-            fitted = ", ".join(f"{n} × {plain(part)}" for part, n in r.get("fitted", {}).items())
-            with_what = f"with {fitted}" if fitted else "bare"
-            return f"Weighed {amount(r['gross_g'], 'g', 6)} {with_what}, on {r['gauge']}"
-        case "runout":
-            side = f", {r['side']} side" if r.get("side") else ""
-            how = (
-                f"TIR {r['tir_mm']} mm"
-                if "tir_mm" in r
-                else f"{len(r['readings_mm'])} readings round a turn"
-            )
-            return f"Run-out, {r['direction']}{side}: {how}, on {r['gauge']}"
-        case "measurement":
-            return f"Measured {r['characteristic']}: {r['value']}, with {r['gauge']}"
-        case "inspection":
-            return f"Looked at ({r['method']}): {r['result']}; {', '.join(r['zones'])}"
-        case "finding":
-            place = f"{r['zone']} at {r['angle_deg']}°"
-            return f"Found {r['defect']}, {r['size_mm']} mm, {place}"
-        case "balance":
-            heavy = f"{r['residual_g']} g at {r['radius_mm']} mm, heavy at {r['heavy_deg']}°"
-            return f"Balance {r['state']}: {heavy}"
-        case "drop":
-            blow = f"{r['striker_kg']} kg from {r['height_mm']} mm at {r['position_deg']}°"
-            return f"Drop {r['drop_no']} of test {r['test']}: {blow}; damage: {r['damage']}"
-        case "build":
-            pair = f", pair {r['pair']}" if r.get("pair") else ""
-            return f"Built with {r['hub']} by {r['builder']}{pair}"
-        case "disposition":
-            return f"Decision **{r['decision']}**: {r['reason']}"
-        case "shipment":
-            return f"Shipped, order {r['order']}, to {r['to']}"
-        case "customer-return":
-            far = f" after {r['distance_km']} km" if "distance_km" in r else ""
-            return f"Returned by the customer{far}: {r['reason']}"
-        case "correction":
-            what = "void" if r.get("void") else "accepted" if r.get("accept") else "replaced"
-            return f"Correction, an earlier record is {what}: {r['reason']}"
-    return str(r["kind"])
-
-
-def history(records: list[dict[str, Any]], zone: str | None) -> list[dict[str, str]]:
-    """A part's records as the rows of a table; what no longer holds is struck through."""
-    rows = []
-    for record in records:
-        said = sentence(record)
-        if record.get("state") == "void":
-            said = f"~~{said}~~ Void, see the correction."
-        elif record.get("state") == "corrected":
-            said = f"~~{said}~~ Corrected: {sentence(record['now'])}"
-        if "suspect" in record:
-            still = "still in doubt" if record["suspect"] else "was in doubt, settled"
-            said += f" ✕ {still}: the gauge was found off."
-        rows.append(
-            {
-                "When": plain(when(record["taken_at"], zone)),
-                "Stage": stage_name(record["stage"]) if record.get("stage") else "–",
-                "What": said,
-                "Who, where": f"{plain(record['inspector'])}, {plain(record['station'])}",
-            }
-        )
-    return rows
-
-
-def stage_order(stage: str) -> int:
-    """Rim, wheels, pair: in the order of making."""
-    return list(STAGES).index(stage) if stage in STAGES else len(STAGES)
-
-
-def claim_row(row: dict[str, Any]) -> dict[str, str]:
-    """Claimed and measured mass of a model at a stage, as a row of a table."""
-    band = (
-        f"{amount(row['claimed_g'])}\u00a0(+{amount(row['over_g'])}/−{amount(row['under_g'])})"
-        if row["claimed_g"] is not None
-        else "none"
-    )
-    return {
-        "Model": plain(row["model"]),
-        "Stage": stage_name(row["stage"]),
-        "Claimed, g": band,
-        "Parts": f"{row['n']:,}",
-        "Batches": str(row["batches"]),
-        "Mean, g": tenths(row["mean_g"]),
-        "Spread, g": tenths(row["sd_g"]),
-        "Least to most, g": f"{tenths(row['least_g'])} to {tenths(row['most_g'])}",
-        "Share above": share(row["over_share"]),
-        "Share outside": share(row["outside_share"]),
-        "Supported claim, g": tenths(row["supported_claim_g"], "not yet: too few batches"),
-    }
-
-
-def tenths(value: float | None, none: str = "–") -> str:
-    """Grams to a tenth, as a scale shows them."""
-    return none if value is None else f"{value:.1f}"
-
-
-def share(value: float | None) -> str:
-    """A share in per cent; a small one is never shown as none."""
-    if value is None:
-        return "–"
-    return "0 %" if value == 0 else f"{100 * value:.1f} %" if value >= 0.001 else "under 0.1 %"
-
-
-def test_row(test: dict[str, Any]) -> dict[str, str]:
-    """An impact test as a row of a table."""
-    return {
-        "Part": part_link(test["serial"]),
-        "Test": plain(test["test"]),
-        "Batch": plain(test["batch"]),
-        "Survived, × standard": amount(test["survived"]),
-        "Failed by, × standard": amount(test["failed"]) if test["failed"] else "not failed",
-        "Damage at drop": str(test["first_damage"] or "–"),
-        "Chosen": test["drawn"] or "–",
-        "Remarks": ", ".join(test["marks"]).replace("-", " ") or "–",
-    }
-
-
-def stream_row(stream: dict[str, Any]) -> dict[str, str]:
-    """A quiet stream as a row of a table."""
-    unit = stream["unit"]
-    return {
-        "Model": plain(stream["model"]),
-        "Stage": stage_name(stream["stage"]),
-        "What": characteristic_name(stream["characteristic"])
-        + (f" ({plain(stream['protocol'])})" if stream.get("protocol") else ""),
-        "Batches": str(len(stream["batches"])),
-        "Baseline mean": amount(stream["centre"], unit),
-        "Newest batch mean": amount(stream["batches"][-1]["mean"], unit),
-    }
-
-
-def quantity_row(row: dict[str, Any]) -> dict[str, str]:
-    """What a part comes to in one characteristic, as a row of a table."""
-    verdicts = {
-        "conforms": "✓ within",
-        "does-not-conform": "✕ outside",
-        "undecided": "? too near the limit to tell",
-    }
-    verdict = verdicts.get(row["verdict"], "–")
-    of = f" ({plain(row['protocol'])})" if row["protocol"] else ""
-    return {
-        "Stage": stage_name(row["stage"]),
-        "What": characteristic_name(row["characteristic"]) + of,
-        "Value": amount(row["value"], row["unit"]),
-        "Standard uncertainty": amount(row["u"], row["unit"], 2),
-        "Against its limit": verdict,
-        "Remark": "✕ in doubt: the gauge was found off" if row["suspect"] else "–",
-    }
-
-
-def closed_row(row: dict[str, Any], zone: str | None) -> dict[str, str]:
-    """A closed flag as a row of a table."""
-    meaning, _ = FLAGS.get(row["flag"], (row["flag"], ""))
-    return {
-        "Flag": f"{mark(row['severity'])} {meaning}",
-        "Why": plain(row["message"]),
-        "Raised": plain(when(row["raised_at"], zone)),
-        "Closed": plain(when(row["closed_at"], zone)),
-        "By": plain(row.get("closed_by") or "–"),
-    }
-
-
-def place_row(row: dict[str, Any]) -> dict[str, str]:
-    """A part and where it is, as a row of a table."""
-    went = f", order {plain(row['order'])} to {plain(row['to'])}" if row["order"] else ""
-    return {
-        "Part": part_link(row["serial"]),
-        "Model": plain(row["model"] or "–"),
-        "Batch": plain(row["batch"] or "–"),
-        "Where it is": STATUSES.get(row["status"], row["status"]) + went,
-    }
-
-
-def part_link(serial: str) -> str:
-    """A link to the part's screen, as Markdown."""
-    return f"[{plain(serial)}](/part?serial={quote(serial, safe='')})"

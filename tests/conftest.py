@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from sqlalchemy import create_engine, text
-from sqlalchemy.engine import URL, make_url
+from sqlalchemy.engine import make_url
 from sqlalchemy.pool import NullPool
 
 from qc.ledger.ledger import Ledger
@@ -24,25 +24,21 @@ class Databases:
         self.kind, self.empty, self.new = kind, empty, new
 
 
-def _on_server(statement: str) -> None:
-    engine = create_engine(SERVER, poolclass=NullPool, isolation_level="AUTOCOMMIT")
+def _on_server(*statements: str, database: str | None = None) -> None:
+    url = make_url(SERVER)
+    engine = create_engine(
+        url.set(database=database or url.database), poolclass=NullPool, isolation_level="AUTOCOMMIT"
+    )
     try:
         with engine.connect() as connection:
-            connection.execute(text(statement))
+            for statement in statements:
+                connection.execute(text(statement))
     finally:
         engine.dispose()
 
 
-def _named(name: str) -> URL:
-    return make_url(SERVER).set(database=name)
-
-
 def _unique() -> str:
     return f"rimqc_test_{uuid.uuid4().hex[:16]}"
-
-
-def _address(url: URL) -> str:
-    return url.render_as_string(hide_password=False)
 
 
 @pytest.fixture(scope="session")
@@ -53,20 +49,17 @@ def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def pg_template() -> Iterator[str]:
-    """The name of a database with our tables, to copy from."""
+def pg_free() -> Iterator[list[str]]:
+    """Names of empty databases on the server; making and dropping one costs a checkpoint."""
     try:
         _on_server("SELECT 1")
     except Exception as fault:
         if "CI" in os.environ:
             raise
         pytest.skip(f"no PostgreSQL server at {SERVER}: {fault}")
-    name = _unique()
-    _on_server(f"CREATE DATABASE {name}")
-    try:
-        upgrade(_named(name))
-        yield name
-    finally:
+    free: list[str] = []
+    yield free
+    for name in free:
         _on_server(f"DROP DATABASE {name} WITH (FORCE)")
 
 
@@ -84,18 +77,26 @@ def sqlite(tmp_path: Path, sqlite_template: Path) -> Databases:
 
 
 @pytest.fixture
-def postgresql(pg_template: str) -> Iterator[Databases]:
-    made: list[str] = []
+def postgresql(pg_free: list[str]) -> Iterator[Databases]:
+    taken: list[str] = []
 
-    def create(template: str = "") -> str:
-        name = _unique()
-        _on_server(f"CREATE DATABASE {name} {template}")
-        made.append(name)
-        return _address(_named(name))
+    def empty() -> str:
+        if not pg_free:
+            pg_free.append(_unique())
+            _on_server(f"CREATE DATABASE {pg_free[-1]}")
+        name = pg_free.pop()
+        taken.append(name)
+        return make_url(SERVER).set(database=name).render_as_string(hide_password=False)
 
-    yield Databases("postgresql", create, lambda: create(f"TEMPLATE {pg_template}"))
-    for name in made:
-        _on_server(f"DROP DATABASE {name} WITH (FORCE)")
+    def new() -> str:
+        url = empty()
+        upgrade(make_url(url))
+        return url
+
+    yield Databases("postgresql", empty, new)
+    for name in taken:
+        _on_server("DROP SCHEMA public CASCADE", "CREATE SCHEMA public", database=name)
+        pg_free.append(name)
 
 
 @pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)])

@@ -3,7 +3,7 @@
 import cached
 import frame
 import streamlit as st
-import words
+import tables
 
 from qc.figures import claim
 
@@ -16,7 +16,7 @@ if not rows:
     )
     st.stop()
 
-rows.sort(key=lambda row: (row["model"], words.stage_order(row["stage"])))
+rows.sort(key=lambda row: (row["model"], tables.stage_order(row["stage"])))
 worst = max(rows, key=lambda row: row["outside_share"] or 0)
 with st.container(horizontal=True):
     models = list(dict.fromkeys(row["model"] for row in rows))
@@ -31,6 +31,6 @@ frame.show(
 )
 
 st.subheader("All models and stages")
-frame.table([words.claim_row(row) for row in rows], "Claimed and measured mass")
+frame.table([tables.claim_row(row) for row in rows], "Claimed and measured mass")
 frame.terms("bare mass", "claim", "spread", "share above", "supported claim", "in doubt")
 frame.caution()

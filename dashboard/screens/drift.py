@@ -3,7 +3,7 @@
 import cached
 import frame
 import streamlit as st
-import words
+import tables
 
 from qc.figures import drift
 
@@ -33,5 +33,5 @@ for i, stream in enumerate(drawn[first : first + PAGE]):
         st.markdown(f"{said} A move that was just found looks larger than it is.")
 if quiet and drawn == moved:
     with st.expander(f"{len(quiet)} without a sign of a move"):
-        frame.table([words.stream_row(s) for s in quiet], "Levels that did not move")
+        frame.table([tables.stream_row(s) for s in quiet], "Levels that did not move")
 frame.terms("drift", "baseline", "limits", "EWMA", "interval", "form", "TIR")

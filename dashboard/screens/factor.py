@@ -5,6 +5,7 @@ from collections import Counter
 import cached
 import frame
 import streamlit as st
+import tables
 import words
 
 PAGE = 50
@@ -31,5 +32,5 @@ st.subheader(f"{len(rows)} parts: " + ", ".join(f"{n} {status}" for status, n in
 first = frame.page(len(rows), PAGE)
 shown = rows[first : first + PAGE]
 st.markdown("A part opens in a tab of its own.")
-frame.table([words.place_row(row) for row in shown], "Parts and where they are")
+frame.table([tables.place_row(row) for row in shown], "Parts and where they are")
 frame.terms("factor", "held")

@@ -3,7 +3,7 @@
 import cached
 import frame
 import streamlit as st
-import words
+import tables
 
 from qc.figures import margin
 
@@ -29,5 +29,5 @@ if len(group["tests"]) > margin.MOST_TESTS:
         "all of them."
     )
 with st.expander(f"All {len(group['tests'])} tests as a table"):
-    frame.table([words.test_row(test) for test in group["tests"]], "Impact tests")
+    frame.table([tables.test_row(test) for test in group["tests"]], "Impact tests")
 frame.terms("survived multiple", "failed by", "struck before")

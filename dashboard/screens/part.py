@@ -3,6 +3,7 @@
 import cached
 import frame
 import streamlit as st
+import tables
 import words
 
 from qc.errors import RimqcError
@@ -50,10 +51,10 @@ if traces := turn.traces(part["records"]):
 
 if part["quantities"]:
     st.subheader("What it comes to")
-    frame.table([words.quantity_row(row) for row in part["quantities"]], f"Values of {serial}")
+    frame.table([tables.quantity_row(row) for row in part["quantities"]], f"Values of {serial}")
 
 st.subheader("Everything in order of time")
-frame.table(words.history(part["records"], cached.zone()), f"Records of {serial}")
+frame.table(tables.history(part["records"], cached.zone()), f"Records of {serial}")
 
 if part["factors"]:
     st.subheader(f"What batch {words.plain(part['batch'])} shares")
@@ -63,6 +64,6 @@ if part["factors"]:
             frame.link("factor", f"{factor.replace('_', ' ')}: {level}", query)
 if closed := [row for row in part["flags"] if row["state"] == "closed"]:
     st.subheader("Closed flags")
-    frame.table([words.closed_row(row, cached.zone()) for row in closed], "Closed flags")
+    frame.table([tables.closed_row(row, cached.zone()) for row in closed], "Closed flags")
 frame.terms("flag", "held", "bare mass", "TIR", "form", "in doubt", "survived multiple")
 frame.caution()

@@ -5,7 +5,7 @@ from typing import Any
 
 import plotly.graph_objects as go
 
-from qc.figures.look import COLOURS, MOST_POINTS, Colours, new_figure, note, name_ticks
+from qc.figures.look import COLOURS, MOST_POINTS, Colours, name_ticks, new_figure, note
 from qc.figures.words import amount, parts, stage_name
 
 Row = dict[str, Any]

@@ -4,7 +4,7 @@ from typing import Any
 
 import plotly.graph_objects as go
 
-from qc.figures.look import COLOURS, Colours, new_figure, note, name_ticks
+from qc.figures.look import COLOURS, Colours, name_ticks, new_figure, note
 from qc.figures.words import amount, characteristic_name, signed, stage_name
 
 MOST_BATCHES = 1500

@@ -126,6 +126,6 @@ def traces(records: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     newest: dict[tuple[Any, ...], dict[str, Any]] = {}
     for record in records:
         valid = record.get("now", record)
-        if record.get("state") != "void" and valid.get("readings_mm"):
+        if record.get("standing") != "void" and valid.get("readings_mm"):
             newest[valid["stage"], valid["direction"], valid.get("side")] = valid
     return list(newest.values())

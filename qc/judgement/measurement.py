@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 from decimal import Decimal
 
 from qc.judgement.flags import CRITICAL, MAJOR, MINOR, Verdict
@@ -77,13 +76,14 @@ def judge_findings(readings: Sequence[Reading], model: str, around: Around) -> O
         elif not limits:
             uncovered.append(f"a {what}: no limit")
             not_judged.append(finding.record_id)
-    left = Outcome(uncovered="; ".join(uncovered), basis=tuple(sorted(not_judged)))
+    words, unjudged = "; ".join(uncovered), tuple(sorted(not_judged))
     if not found:
-        return left
+        return Outcome(uncovered=words, basis=unjudged)
     worst_found = max(found, key=lambda item: item[:2])[2]
     basis = tuple(sorted(verdict.basis[0] for _, _, verdict in found))
     more = f" {len(found) - 1} more beside it." if len(found) > 1 else ""
-    return replace(left, verdicts=[_with(worst_found, worst_found.message + more, basis)])
+    shown = _with(worst_found, worst_found.message + more, basis)
+    return Outcome([shown], uncovered=words, basis=unjudged)
 
 
 def _finding(severity: str, message: str, finding: Finding, limit: Decimal | None) -> Verdict:

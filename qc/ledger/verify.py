@@ -31,14 +31,21 @@ def verify(connection: Connection, noted_seal: str | None = None) -> Proof:
     Found are: a record changed, taken out, put in or moved; a changed or missing seal; a missing
     trigger; with a noted seal also an end that was cut off.
     """
+    with connection.execute(_JOURNAL.execution_options(yield_per=1000)) as journal:
+        try:
+            return _walk(connection, iter(journal), noted_seal)
+        except (ValueError, TypeError):  # SQLite keeps any value in any column
+            return Proof(0, "a row of the journal or its seals holds what cannot be read")
+
+
+def _walk(connection: Connection, rows: Iterator[Any], noted_seal: str | None) -> Proof:
     count = 0
-    rows = iter(connection.execute(_JOURNAL.execution_options(yield_per=1000)))
     previous, position = FIRST_DIGEST, 0
     noted = noted_seal is None
     number = 0
     for number, seal in enumerate(connection.execute(_SEALS).all(), 1):
         said, first, size, before, sealed, at = seal
-        if said != number or first != position + 1 or before != previous:
+        if said != number or first != position + 1 or before != previous or size < 1:
             return Proof(count, f"seal {number}: missing, added or out of order")
         digests = []
         for row in islice(rows, size):
@@ -72,7 +79,7 @@ def _wrong(row: Sequence[Any], position: int) -> str | None:
     if said != position:
         return f"position {position}: missing (the next one held is {said})"
     name = f"position {position}: record {record_id}"
-    if digest(text.encode()) != noted:
+    if not isinstance(text, str) or digest(text.encode()) != noted:
         return f"{name} was changed"
     try:
         record: Record | CatalogEntry = (

@@ -248,4 +248,8 @@ UUID = Rule(
     {"type": "string", "format": "uuid", "pattern": f"^{_UUID.pattern}$"},
 )
 TRUTH = Rule("true or false", _read_truth, {"type": "boolean"})
-DAY = Rule("a date such as 2026-03-31", _day, {"type": "string", "format": "date"})
+DAY = Rule(
+    "a date such as 2026-03-31",
+    _day,
+    {"type": "string", "format": "date", "pattern": "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"},
+)

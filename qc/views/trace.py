@@ -91,9 +91,9 @@ def _records(
         row = record(item.record)
         final = item.final()
         if item.changes:
-            row["state"] = "void" if final is None else "as-recorded"
+            row["standing"] = "void" if final is None else "as-recorded"
             if final is not None and final != item.record:
-                row["state"], row["now"] = "corrected", record(final)
+                row["standing"], row["now"] = "corrected", record(final)
         if item.record.record_id in doubted:
             row["suspect"] = doubted[item.record.record_id]
         shown.append(row)

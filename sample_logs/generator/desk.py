@@ -39,8 +39,11 @@ def records(
 
 
 def _scrap(fates: dict[str, Fate], write: Write) -> None:
-    for fate in fates.values():
+    for code, fate in fates.items():
         for test in fate.tests:
+            # those that failed wait for the engineer, to be cut open
+            if code == faults.WEAK_BATCH or test is fates[faults.BROKEN_BATCH].tests[0]:
+                continue
             write(after(test.day, 1), "disposition", serial=test.serial, decision="scrap",
                   reason=f"struck on the drop rig, test {test.code}")  # fmt: skip
 
@@ -62,7 +65,7 @@ def _holds(
         first = fates[code].tests[0].day
         decide(first, "hold", "impact test failed early; more rims to be struck", batch=code)
     sound = fates[faults.BROKEN_BATCH].tests[-1].day
-    decide(sound, "release", "three more rims bore the required hits; the first was scrapped",
+    decide(sound, "release", "three more rims bore the required hits; the first is to be cut open",
            batch=faults.BROKEN_BATCH)  # fmt: skip
     decide(after(void.received_on, 1), "concession", "void clear of the spoke holes, shop use only",
            serial=void.serial(faults.VOID_NUMBER), quantity=1,

@@ -57,7 +57,7 @@ def write_shop(folder: Path, parts: int) -> None:
         rows = csv.writer(file)
         rows.writerow(["serial", "model", "batch", "taken_at", "station", "inspector"])
         for i in range(parts):
-            at = (start + timedelta(seconds=20 * i)).isoformat()
+            at = (start + timedelta(seconds=20 * i)).isoformat() + "Z"
             rows.writerow([f"R{i:07}", "D50", f"B{i // 200}", at, "IN", "ann"])
     with (folder / "weighing-all.csv").open("w", newline="") as file:
         rows = csv.writer(file)

@@ -107,18 +107,11 @@ def test_the_last_record_removed_is_found(shop):
 
 
 def test_a_record_removed_and_the_others_moved_up_is_found(shop):
-    row = where(shop, "weighing")
     tamper(
-        shop, "DELETE FROM journal WHERE position = :p",
-        "UPDATE journal SET position = position - 100 WHERE position > :p",
-        "UPDATE journal SET position = position + 99 WHERE position <= :p - 90 AND position <> 0"
-        " AND position < 0",
-        p=row.position,
-    ) if row.position > 200 else tamper(
         shop, "DELETE FROM journal WHERE position = :p",
         "UPDATE journal SET position = -position WHERE position > :p",
         "UPDATE journal SET position = -position - 1 WHERE position < 0",
-        p=row.position,
+        p=where(shop, "weighing").position,
     )  # fmt: skip
     assert proof(shop).first_bad == "seal 2: its digest is not that of its records"
 
@@ -185,7 +178,7 @@ def test_a_record_filed_under_another_identity_is_found(shop):
 
 @pytest.mark.parametrize(
     "change", ["digest = '0'", "previous = '0'", "records = records + 1", "number = 9",
-               "records = records - 1", "first_position = 1", "sealed_at = '2026-01-01 00:00:00'"],
+               "records = records - 1", "first_position = 1", "records = -1", "sealed_at = '2026-01-01 00:00:00'"],
 )  # fmt: skip
 def test_a_changed_seal_is_found(shop, change):
     tamper(shop, f"UPDATE seal SET {change} WHERE number = 2")
@@ -198,15 +191,16 @@ def test_a_removed_seal_is_found(shop, number):
     assert proof(shop).first_bad
 
 
-@pytest.mark.parametrize("name", sorted(triggers.wanted("sqlite") | triggers.wanted("postgresql")))
-def test_a_dropped_trigger_is_found(shop, name):
+def test_a_dropped_trigger_is_found(shop):
     dialect = shop.engine.dialect.name
-    if name not in triggers.wanted(dialect):
-        name = next(iter(triggers.wanted(dialect)))
-    on = "" if dialect == "sqlite" else f" ON {name.partition('_')[0]}"
-    with shop.writing() as connection:
-        connection.execute(text(f"DROP TRIGGER {name}{on}"))
-    assert proof(shop).first_bad == f"trigger {name} is missing: the journal could be changed"
+    for name in triggers.wanted(dialect):
+        on = "" if dialect == "sqlite" else f" ON {name.partition('_')[0]}"
+        with shop.writing() as connection:
+            connection.execute(text(f"DROP TRIGGER {name}{on}"))
+        assert proof(shop).first_bad == f"trigger {name} is missing: the journal could be changed"
+        with shop.writing() as connection:
+            triggers.create(connection)
+    assert proof(shop).first_bad is None
 
 
 def test_a_trigger_that_refuses_nothing_is_found(shop):
@@ -246,7 +240,7 @@ def cut_off_the_last_seal(ledger):
 
 def test_an_end_that_was_cut_off_is_found(shop):
     cut_off_the_last_seal(shop)
-    assert "once ended" in proof(shop).first_bad or "noted at" in proof(shop).first_bad
+    assert "its end was noted at" in proof(shop).first_bad
 
 
 def test_an_end_that_was_cut_off_with_all_its_traces_is_found_by_a_noted_seal(shop):
@@ -279,6 +273,18 @@ def test_the_command_says_what_is_wrong_and_ends_with_one(shop, db):
     code, out, err = run("verify", "--db", db)
     assert (code, err) == (1, "")
     assert row.record_id in out
+
+
+@pytest.mark.parametrize(
+    "change", ["journal SET taken_at = 'noon'", "journal SET body = 7", "journal SET digest = x'00'",
+               "journal SET body = x'ff'", "seal SET sealed_at = 'noon'", "seal SET records = -1",
+               "seal SET records = 'x'"],
+)  # fmt: skip
+def test_values_of_another_type_are_found(sqlite, tmp_path, change):
+    with Ledger(sqlite.new()) as ledger:
+        take_catalog(ledger, tmp_path)
+        tamper(ledger, f"UPDATE {change}")
+        assert proof(ledger).first_bad
 
 
 def test_the_end_of_the_journal_is_noted(shop):
