@@ -52,7 +52,18 @@ def caution() -> None:
     st.markdown(f":gray[{words.CAUTION}]", width=TEXT_PX)
 
 
-def flag(row: dict[str, Any], number: int, on_part: bool = False) -> None:
+def status(part: dict[str, Any]) -> None:
+    """Where a part stands, in words, and whether it may leave."""
+    leaves = "✓ May leave." if part["may_leave"] else "✕ May not leave."
+    with st.container(border=True):
+        st.markdown(f"**Status: {words.STATUSES.get(part['status'], part['status'])}. {leaves}**")
+        st.markdown("\n".join(f"- {words.plain(reason)}" for reason in part["reasons"]))
+        if part["model"]:
+            made = f", made on {part['made_on']}" if part["made_on"] else ""
+            st.markdown(words.plain(f"Model {part['model']}, batch {part['batch']}{made}."))
+
+
+def flag(row: dict[str, Any], on_part: bool = False) -> None:
     """One open flag: what, why, what to do next, and where to see more."""
     meaning, next_step = words.FLAGS.get(row["flag"], (row["flag"], ""))
     with st.container(border=True):
@@ -62,10 +73,10 @@ def flag(row: dict[str, Any], number: int, on_part: bool = False) -> None:
         )
         st.markdown(f"{words.plain(row['message'])}  \n**Next:** {next_step}")
         with st.container(horizontal=True):
-            _links(row, number, on_part)
+            _links(row, on_part)
 
 
-def _links(row: dict[str, Any], number: int, on_part: bool) -> None:
+def _links(row: dict[str, Any], on_part: bool) -> None:
     names = ("model", "stage", "characteristic")
     where = {name: str(row[name]) for name in names if row.get(name)}
     if "serial" in row and not on_part:

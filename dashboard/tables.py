@@ -54,7 +54,8 @@ def _said(r: dict[str, Any]) -> str:
             pair = f", pair {r['pair']}" if r.get("pair") else ""
             return f"Built with {r['hub']} by {r['builder']}{pair}"
         case "disposition":
-            return f"Decision **{r['decision']}**: {r['reason']}"
+            whole = f" on batch {r['batch']}" if r.get("batch") else ""
+            return f"Decision{whole}: **{r['decision']}**, {r['reason']}"
         case "shipment":
             return f"Shipped, order {r['order']}, to {r['to']}"
         case "customer-return":
@@ -66,10 +67,12 @@ def _said(r: dict[str, Any]) -> str:
     return str(r["kind"])
 
 
-def history(records: list[dict[str, Any]], zone: str | None) -> list[dict[str, str]]:
-    """A part's records as the rows of a table; what no longer holds is struck through."""
+def history(part: dict[str, Any], zone: str | None) -> list[dict[str, str]]:
+    """A part's records, and the decisions on its batch, as the rows of a table in order of time;
+    what no longer holds is struck through."""
+    of_batch = [decision for decision in part["dispositions"] if "batch" in decision]
     rows = []
-    for record in records:
+    for record in sorted([*part["records"], *of_batch], key=lambda r: str(r["taken_at"])):
         said = sentence(record)
         if record.get("standing") == "void":
             said = f"~~{said}~~ Void, see the correction."
@@ -83,7 +86,7 @@ def history(records: list[dict[str, Any]], zone: str | None) -> list[dict[str, s
                 "When": words.plain(words.when(record["taken_at"], zone)),
                 "Stage": stage_name(record["stage"]) if record.get("stage") else "–",
                 "What": said,
-                "Who, where": f"{words.plain(record['inspector'])}, {words.plain(record['station'])}",
+                "Who, where": words.plain(f"{record['inspector']}, {record['station']}"),
             }
         )
     return rows

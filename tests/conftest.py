@@ -15,6 +15,11 @@ from qc.ledger.ledger import Ledger
 from qc.ledger.migrate import upgrade
 
 SERVER = os.environ.get("RIMQC_TEST_PG", "postgresql+psycopg://postgres@127.0.0.1:5432/postgres")
+# a program killed by a test may have left its session behind
+_END_OTHERS = (
+    "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+    "WHERE datname = current_database() AND pid <> pg_backend_pid()"
+)
 
 
 class Databases:
@@ -95,7 +100,7 @@ def postgresql(pg_free: list[str]) -> Iterator[Databases]:
 
     yield Databases("postgresql", empty, new)
     for name in taken:
-        _on_server("DROP SCHEMA public CASCADE", "CREATE SCHEMA public", database=name)
+        _on_server(_END_OTHERS, "DROP SCHEMA public CASCADE", "CREATE SCHEMA public", database=name)
         pg_free.append(name)
 
 

@@ -27,19 +27,12 @@ except RimqcError:
     st.stop()
 
 st.header(words.plain(serial))
-leaves = "✓ May leave." if part["may_leave"] else "✕ May not leave."
-with st.container(border=True):
-    st.markdown(f"**Status: {words.STATUSES.get(part['status'], part['status'])}. {leaves}**")
-    for reason in part["reasons"]:
-        st.markdown(f"- {words.plain(reason)}")
-    of = f"Model {part['model']}, batch {part['batch']}" if part["model"] else "Not received yet"
-    made = f", made on {part['made_on']}" if part["made_on"] else ""
-    st.markdown(words.plain(of + made) + ".")
+frame.status(part)
 
 open_flags = [row for row in part["flags"] if row["state"] == "open"]
 st.subheader(f"Open flags: {len(open_flags) or 'none'}")
-for number, row in enumerate(open_flags):
-    frame.flag(row, number, on_part=True)
+for row in open_flags:
+    frame.flag(row, on_part=True)
 
 if traces := turn.traces(part["records"]):
     st.subheader("Run-out, the newest of each kind")
@@ -54,7 +47,7 @@ if part["quantities"]:
     frame.table([tables.quantity_row(row) for row in part["quantities"]], f"Values of {serial}")
 
 st.subheader("Everything in order of time")
-frame.table(tables.history(part["records"], cached.zone()), f"Records of {serial}")
+frame.table(tables.history(part, cached.zone()), f"Records of {serial}")
 
 if part["factors"]:
     st.subheader(f"What batch {words.plain(part['batch'])} shares")

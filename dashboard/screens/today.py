@@ -35,7 +35,7 @@ with st.container(horizontal=True):
     count = counts["flags"].get(kind, total)
     first = frame.page(count, PAGE)
 st.subheader(f"Open flags {first + 1} to {min(first + PAGE, count)} of {count}, worst first")
-for number, row in enumerate(cached.flags(PAGE, first, flag=None if kind == "all" else kind)):
-    frame.flag(row, number)
+for row in cached.flags(PAGE, first, flag=None if kind == "all" else kind):
+    frame.flag(row)
 frame.terms("flag", "in doubt", "held", "claim", "drift")
 frame.caution()

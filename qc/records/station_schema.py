@@ -72,7 +72,7 @@ def _property(field: Field) -> Schema:
         return _REPLACEMENT
     assert isinstance(field.rule, Rule)
     schema = {"description": field.rule.expected, **field.rule.schema}
-    if field.required and schema.get("type") == "string":
+    if field.required and schema.get("type") == "string" and "pattern" not in schema:
         schema["minLength"] = 1
     return schema
 
