@@ -208,11 +208,19 @@ def fields(kind: str, **given: Any) -> dict[str, Any]:
 
 def record(kind: str, **given: Any) -> Record:
     """A record with plain values, except for what is given."""
-    plain = {
-        name: Decimal(str(value)) if type(value) in (int, float) else value
-        for name, value in fields(kind, **given).items()
-    }
-    return _PARSER.from_object(plain)
+    return made(fields(kind, **given))
+
+
+def made(given: dict[str, Any]) -> Record:
+    """A record of exactly these fields."""
+    return _PARSER.from_object(_as_read(given))
+
+
+def _as_read(value: Any) -> Any:
+    """Values as a reader gives them: numbers as decimals."""
+    if isinstance(value, dict):
+        return {name: _as_read(inner) for name, inner in value.items()}
+    return Decimal(str(value)) if type(value) in (int, float) else value
 
 
 def correction(of: Record, **given: Any) -> Record:

@@ -8,7 +8,7 @@ then model, then stage, then neither.
 
 import datetime as dt
 from collections.abc import Iterable
-from typing import NamedTuple, TypeVar, cast
+from typing import Any, NamedTuple, TypeVar, cast
 from zoneinfo import ZoneInfo
 
 from qc.catalog.entries import (
@@ -62,6 +62,8 @@ class Catalog:
         site = [item.entry for item in self.recorded if isinstance(item.entry, Site)]
         self.site: Site | None = site[-1] if site else None
         self.zone: ZoneInfo | None = ZoneInfo(self.site.time_zone) if self.site else None
+        # what a judge worked out from this state of the catalog and may use again
+        self.memory: dict[tuple[object, ...], Any] = {}
         self._day_of_hour: dict[dt.datetime, dt.date | None] = {}
         self._versions: dict[tuple[str, ...], list[_Version]] = {}
         for item in self.recorded:

@@ -9,7 +9,7 @@ from qc.catalog.entries import Gauge
 from qc.judgement.flags import MAJOR, Flag, Verdict
 from qc.judgement.readings import Doubt, Held
 from qc.physics.exact import EXACT
-from qc.records.kinds import GaugeCheck
+from qc.records.kinds import GaugeCheck, Record
 
 
 def passes(check: GaugeCheck) -> bool:
@@ -17,24 +17,30 @@ def passes(check: GaugeCheck) -> bool:
     return abs(EXACT.subtract(check.reading, check.nominal)) <= check.limit
 
 
-def doubts(checks: Iterable[Held]) -> list[Doubt]:
+def doubts(gauge: str, checks: Iterable[Held]) -> list[Doubt]:
     """The stretches of time in which the gauge's readings are in doubt.
 
     A failed as-found check reaches back to the last passed check that was at least as strict (its
     allowed error no larger), or to the beginning, and forward to the next such pass. A failed
-    check that a correction took away was in force until then.
+    check that a correction took away, or moved to another gauge, was in force until then.
     """
     held = list(checks)
-    final = [record for item in held if isinstance(record := item.final(), GaugeCheck)]
-    standing = _doubts_of(final)
-    if not any(item.changes for item in held):
-        return standing
-    as_logged = [item.record for item in held if isinstance(item.record, GaugeCheck)]
-    mended_at = max(item.changes[-1].at for item in held if item.changes)
-    for doubt in _doubts_of(as_logged):
-        if doubt not in standing and doubt.known_from < mended_at:
-            standing.append(doubt._replace(known_until=mended_at))
-    return standing
+    standing = _doubts_of(_checks_of(gauge, (item.final() for item in held)))
+    gone: dict[Doubt, dt.datetime] = {}
+    for until in sorted({change.at for item in held for change in item.changes}):
+        for doubt in _doubts_of(_checks_of(gauge, (_said_before(until, item) for item in held))):
+            if doubt not in standing and doubt.known_from < until:
+                gone[doubt] = until
+    return standing + [doubt._replace(known_until=until) for doubt, until in gone.items()]
+
+
+def _checks_of(gauge: str, records: Iterable[Record | None]) -> list[GaugeCheck]:
+    return [r for r in records if isinstance(r, GaugeCheck) and r.gauge == gauge]
+
+
+def _said_before(moment: dt.datetime, item: Held) -> Record | None:
+    said = [change.content for change in item.changes if change.at < moment]
+    return said[-1] if said else item.record
 
 
 def _doubts_of(checks: Sequence[GaugeCheck]) -> list[Doubt]:
@@ -128,9 +134,8 @@ def overdue_flags(
     """
     passed = sorted(
         (check.taken_at, check.due)
-        for item in checks
-        if isinstance(check := item.final(), GaugeCheck)
-        and check.check == "calibration" and passes(check) and check.due is not None
+        for check in _checks_of(gauge.code, (item.final() for item in checks))
+        if check.check == "calibration" and passes(check) and check.due is not None
     )  # fmt: skip
     stretches = [(None, gauge.due), *passed]
     flags = []

@@ -96,7 +96,7 @@ def _beyond(
     return Verdict(
         f"runout-{direction}",
         MAJOR,
-        f"{direction.capitalize()} run-out of the {stage} ({name}) is {value:.2f} mm; "
+        f"{direction.capitalize()} run-out of the {stage} ({name}) is {value:.3f} mm; "
         f"the limit is {limit} mm.",
         value=value,
         limit=limit,

@@ -67,7 +67,7 @@ def load_doubts(connection: Connection) -> dict[str, list[Doubt]]:
     for gauge, held in histories(
         connection, "checked", gauges, any_corrections(connection)
     ).items():
-        in_doubt = doubts(held)
+        in_doubt = doubts(gauge, held)
         if in_doubt:
             found[gauge] = in_doubt
     return found
@@ -94,20 +94,28 @@ def judge(connection: Connection, known: Known, touched: Touched, corrected: boo
     """Judge parts and batches, and write what follows for them."""
     for piece in pieces(sorted(touched.serials), PARTS_AT_ONCE):
         held = histories(connection, "serial", piece, corrected)
-        judged = {serial: judge_part(serial, held[serial], known.around) for serial in piece}
+        there, gone = _divided(held)
+        judged = {serial: judge_part(serial, held[serial], known.around) for serial in there}
         wheels = {serial: pair for serial in piece if (pair := pair_of(held[serial]))}
         stale = pairs.pairs_of(connection, piece)
-        write_parts(connection, judged, wheels)
+        write_parts(connection, judged, wheels, gone)
         touched.gauges |= {s.gauge for part in judged.values() for s in part.suspects}
         codes = stale | {code for code, _ in wheels.values()}
         if codes:
-            changed = {serial: (judged[serial], held[serial]) for serial in piece}
+            changed = {serial: (judged[serial], held[serial]) for serial in there}
             pairs.judge_pairs(connection, known.around, sorted(codes), changed, corrected)
     for piece in pieces(sorted(touched.batches), PARTS_AT_ONCE):
         held = histories(connection, "batch", piece, corrected)
-        batches = {batch: judge_batch(batch, held[batch], known.around) for batch in piece}
-        write_batches(connection, batches)
+        there, gone = _divided(held)
+        batches = {batch: judge_batch(batch, held[batch], known.around) for batch in there}
+        write_batches(connection, batches, gone)
         touched.gauges |= {s.gauge for batch in batches.values() for s in batch.suspects}
+
+
+def _divided(held: Mapping[str, Sequence[Held]]) -> tuple[list[str], list[str]]:
+    """Subjects with records, and those that corrections have left without any."""
+    there = [name for name, records in held.items() if records]
+    return there, [name for name, records in held.items() if not records]
 
 
 def pair_of(held: Sequence[Held]) -> tuple[str, str] | None:
@@ -139,7 +147,7 @@ def _recheck(connection: Connection, known: Known, touched: Touched, corrected: 
     """Checks of gauges came or changed: whatever their doubt covers or covered is touched."""
     held = histories(connection, "checked", sorted(touched.checked), corrected)
     for gauge, checks in held.items():
-        before, now = known.in_doubt.get(gauge, []), doubts(checks)
+        before, now = known.in_doubt.get(gauge, []), doubts(gauge, checks)
         known.in_doubt.pop(gauge, None)
         if now:
             known.in_doubt[gauge] = now

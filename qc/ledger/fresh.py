@@ -77,7 +77,8 @@ def judge_fresh(
             by_serial.setdefault(record.serial, []).append(record)
             if around.doubts and getattr(record, "gauge", None) in around.doubts:
                 not_alone.add(record.serial)
-    at_hand = {serial: by_serial[serial] for serial in by_serial.keys() - not_alone}
+    # in the order of the log: neighbours in the log are neighbours in the tables
+    at_hand = {serial: items for serial, items in by_serial.items() if serial not in not_alone}
     known = _calm_parts(connection, at_hand)
     rows = _Rows(around)
     done = set()

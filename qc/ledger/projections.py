@@ -80,10 +80,16 @@ def delete_owned(
 
 
 def write_parts(
-    connection: Connection, judged: Mapping[str, Judged], pairs: Mapping[str, tuple[str, str]]
+    connection: Connection,
+    judged: Mapping[str, Judged],
+    pairs: Mapping[str, tuple[str, str]],
+    gone: Iterable[str] = (),
 ) -> None:
-    """Everything that follows for these parts, in place of what stood there before."""
-    serials = list(judged)
+    """Everything that follows for these parts, in place of what stood there before.
+
+    `gone` are serials that corrections have left without any record.
+    """
+    serials = [*judged, *gone]
     known = [row[0] for row in select_in(connection, Part, ("serial",), "serial", serials)]
     before = _old_quantities(connection, known)
     owners = [f"serial:{serial}" for serial in known]
@@ -128,10 +134,10 @@ def write_parts(
 
 
 def write_batches(
-    connection: Connection, judged: Mapping[str, Judged], quantities: bool = True
+    connection: Connection, judged: Mapping[str, Judged], gone: Iterable[str] = ()
 ) -> None:
     """Everything that follows from what was recorded of batches as such."""
-    batches = list(judged)
+    batches = [*judged, *gone]
     owners = [f"batch:{batch}" for batch in batches]
     delete_owned(connection, BatchStanding, BatchStanding.batch, batches)
     delete_owned(connection, FlagRow, FlagRow.owner, owners)

@@ -25,9 +25,9 @@ def one_record_db(tmp_path_factory: pytest.TempPathFactory) -> str:
     place = tmp_path_factory.mktemp("one")
     logs = place / "logs"
     logs.mkdir()
-    (logs / "weighing_a.csv").write_text(
-        "taken_at,station,inspector,serial,stage,gauge,gross_g\n"
-        "2026-03-01T08:00:00Z,bench,I1,A-1,rim,S1,431.2\n"
+    (logs / "inspection_a.csv").write_text(
+        "taken_at,station,inspector,serial,stage,method,zones,result\n"
+        "2026-03-01T08:00:00Z,bench,I1,A-1,rim,visual,hook,clean\n"
     )
     url = f"sqlite:///{place}/a.sqlite"
     shop.take_in(url, logs)
@@ -50,7 +50,10 @@ def screen(monkeypatch: pytest.MonkeyPatch) -> Open:
     def opened(db: str, name: str, **query: str) -> Any:
         monkeypatch.setenv("RIMQC_DB", db)
         app = AppTest.from_file(str(Path(folder("dashboard")) / "app.py"), default_timeout=60)
+        app.query_params.update(query)
         app.run()
+        if name == "today":  # where the entry leads
+            return app
         app.query_params.update(query)
         return app.switch_page(f"screens/{name}.py").run()
 

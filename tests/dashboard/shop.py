@@ -146,7 +146,7 @@ def _mended(records: list[dict[str, object]]) -> list[dict[str, object]]:
         weighing["record_id"] = f"00000000-0000-4000-8000-00000000000{number}"
         what: dict[str, object] = {"void": True}
         if serial == CORRECTED:
-            what = {"replacement": weighing | {"gross_g": 431.5}}
+            what = {"replacement": weighing | {"gross_g": 433.3}}
         made.append(
             _record("correction", "2026-04-20T10:00", str(number), "", of=weighing["record_id"],
                     reason="typing slip", **what)

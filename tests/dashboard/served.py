@@ -1,0 +1,46 @@
+"""The dashboard as a process of its own, and a browser to look at it."""
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
+BROWSER_OPTIONS = (
+    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run "
+    "--disable-background-networking --disable-component-update --disable-sync"
+).split()
+_MAIN = "import sys; from qc.commands import main; sys.exit(main(sys.argv[1:]))"
+
+
+def rimqc(*arguments: str) -> list[str]:
+    """The command line of `rimqc` with this Python."""
+    return [sys.executable, "-c", _MAIN, *arguments]
+
+
+@contextmanager
+def served(db: str, folder: Path | None = None) -> Iterator[str]:
+    """The address of a dashboard on a free port, started from a folder."""
+    process = subprocess.Popen(
+        rimqc("--db", db, "serve", "--port", "0"), cwd=folder, text=True,
+        stdout=subprocess.PIPE, env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
+    )  # fmt: skip
+    assert process.stdout
+    try:
+        said = process.stdout.readline()
+        found = re.search(r"http://127\.0\.0\.1:\d+", said)
+        assert found, f"no address in {said!r}"
+        yield found[0]
+    finally:
+        process.terminate()
+        process.wait(30)
+        process.stdout.close()
+
+
+def browser_path() -> str | None:
+    """A Chromium of this machine."""
+    return next(filter(None, map(shutil.which, BROWSERS)), None)
