@@ -10,11 +10,12 @@ import streamlit as st
 if (_here := str(Path(__file__).parent)) not in sys.path:
     sys.path.insert(0, _here)
 
-from qc.commands import DEFAULT_DB
 from qc.errors import RimqcError
 
-os.environ.setdefault("RIMQC_DB", DEFAULT_DB)
 st.set_page_config(page_title="rimqc", page_icon="⭕", layout="wide")
+if "RIMQC_DB" not in os.environ:
+    st.error("Start the dashboard with `rimqc serve`, which says what database it shows.")
+    st.stop()
 page = st.navigation(
     [
         st.Page("screens/today.py", title="Today", default=True),

@@ -57,7 +57,8 @@ def status(part: dict[str, Any]) -> None:
     leaves = "✓ May leave." if part["may_leave"] else "✕ May not leave."
     with st.container(border=True):
         st.markdown(f"**Status: {words.STATUSES.get(part['status'], part['status'])}. {leaves}**")
-        st.markdown("\n".join(f"- {words.plain(reason)}" for reason in part["reasons"]))
+        if part["reasons"]:
+            st.markdown("\n".join(f"- {words.plain(reason)}" for reason in part["reasons"]))
         if part["model"]:
             made = f", made on {part['made_on']}" if part["made_on"] else ""
             st.markdown(words.plain(f"Model {part['model']}, batch {part['batch']}{made}."))

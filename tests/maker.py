@@ -1,9 +1,12 @@
 """A small maker for tests: its catalog, short ways to its records, and whole-database dumps."""
 
 import contextlib
+import csv
+import datetime as dt
 import io
 import json
-from collections.abc import Iterable
+import random
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -15,9 +18,11 @@ from qc.catalog.toml_file import read_catalog
 from qc.commands import main
 from qc.ledger.journal import prepare
 from qc.ledger.ledger import Answer, Ledger
-from qc.ledger.tables import FOLLOWS
+from qc.ledger.tables import FOLLOWS, Part
 from qc.records.kinds import Record
 from qc.records.parsing import RecordParser
+from qc.views.flags import flags
+from qc.views.trace import trace
 
 CATALOG = """\
 [site]
@@ -252,6 +257,18 @@ def accept(connection_or_ledger: Any, records: Iterable[Record], ledger: Any = N
     return [a.outcome for a in ledger.accept_into(connection_or_ledger, prepared)]
 
 
+class _Undo(Exception):  # noqa: N818
+    pass
+
+
+@contextlib.contextmanager
+def undone(ledger: Ledger) -> Iterator[Connection]:
+    """A transaction that leaves no trace."""
+    with contextlib.suppress(_Undo), ledger.writing() as connection:
+        yield connection
+        raise _Undo
+
+
 def follows(connection: Connection) -> dict[str, list[tuple[Any, ...]]]:
     """Everything that follows from the journal, without row numbers, in a fixed order."""
     found = {}
@@ -264,15 +281,13 @@ def follows(connection: Connection) -> dict[str, list[tuple[Any, ...]]]:
 
 def flags_of(ledger: Ledger, **only: Any) -> list[dict[str, Any]]:
     """All flags, open and closed, as the command shows them."""
-    from qc.views.flags import flags
-
     with ledger.reading() as connection:
         return flags(connection, everything=True, **only)
 
 
-def named(flags: Iterable[dict[str, Any]]) -> list[tuple[str, str]]:
+def named(found: Iterable[dict[str, Any]]) -> list[tuple[str, str]]:
     """Flag and state of each."""
-    return sorted((flag["flag"], flag["state"]) for flag in flags)
+    return sorted((flag["flag"], flag["state"]) for flag in found)
 
 
 def run(*words: Any) -> tuple[int, str, str]:
@@ -300,7 +315,87 @@ def all_answers(db: str) -> dict[str, Any]:
         for name in ("flags --all", "flags", "claims", "margins", "drift")
     }
     with Ledger(db) as ledger, ledger.reading() as connection:
-        from qc.ledger.tables import Part
+        catalog = ledger.known(connection).catalog
+        serials = connection.execute(select(Part.serial)).scalars().all()
+        return found | {serial: trace(connection, catalog, serial) for serial in sorted(serials)}
 
-        serials = [row[0] for row in connection.execute(select(Part.serial))]
-    return found | {serial: answer(db, "trace", serial) for serial in sorted(serials)}
+
+def write_csv(path: Path, rows: list[dict[str, Any]], delimiter: str = ",") -> Path:
+    """Records of one kind, named by the file, or of several with a column `kind`."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    if len({row["kind"] for row in rows}) == 1:
+        names.remove("kind")
+    with path.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, names, delimiter=delimiter, extrasaction="ignore")
+        writer.writeheader()
+        writer.writerows(rows)
+    return path
+
+
+def write_jsonl(path: Path, rows: list[dict[str, Any]]) -> Path:
+    """Records as JSON Lines."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text("".join(json.dumps(row) + "\n" for row in rows))
+    return path
+
+
+def write_shop(folder: Path, parts: int = 40) -> Path:
+    """A few weeks of logs with every kind of record, some faults, and one line that is refused."""
+    chance = random.Random(parts)
+    write_catalog(folder)
+    at = dt.datetime.fromisoformat("2026-02-14T08:00:00")  # the site's local time
+    by_kind: dict[str, list[dict[str, Any]]] = {}
+    slips = []
+
+    def add(kind: str, **given: Any) -> dict[str, Any]:
+        row = fields(kind, taken_at=at.isoformat(), **given)
+        by_kind.setdefault(kind, []).append(row)
+        return row
+
+    for n in range(parts):
+        at += dt.timedelta(hours=6)
+        serial = f"D50-{n:03}"
+        scale = {"gauge": chance.choice(["S1", "S2"])}
+        add("receipt", serial=serial, batch=chance.choice(["B1", "B2"]))
+        gross = chance.choice([446, 450, 455, 459, 464])
+        weighing = add("weighing", serial=serial, gross_g=gross, **scale)
+        if n % 9 == 0:
+            slips.append((weighing, {**weighing, "gross_g": 451}))
+        turn = " ".join(f"{chance.uniform(0, 0.35):.2f}" for _ in range(24))
+        add("runout", serial=serial, readings_mm=turn, tir_mm=None)
+        add("inspection", serial=serial, result="findings" if n % 5 == 0 else "clean")
+        if n % 5 == 0:
+            add("finding", serial=serial, size_mm=chance.choice([1, 6]))
+        if n % 7 == 0:
+            for hit in range(1, 5):
+                damage = "crack" if n % 2 and hit == 4 else "none"
+                add("drop", serial=serial, test=f"T-{n}", drop_no=hit, damage=damage,
+                    position_deg=90 * (hit % 2))  # fmt: skip
+        elif n % 3 == 0:
+            stage = "front-wheel" if n % 2 else "rear-wheel"
+            add("build", serial=serial, stage=stage, pair=f"P{n // 6}")
+            add("weighing", serial=serial, stage=stage, gross_g=820 if n % 2 else 905, **scale)
+            add("balance", serial=serial, stage=stage, residual_g=chance.choice([4, 11]))
+        if n % 6 == 0:
+            reading = 503 if n in (12, 30) else 500
+            add("gauge-check", gauge="S1", reading=reading)
+            add("disposition", serial=serial, decision=chance.choice(["hold", "release"]))
+        add("measurement", serial=serial, value=chance.choice(["6.41", "6.5", "6.85"]))
+    add("shipment", serial="D50-001")
+    add("customer-return", serial="D50-001")
+    add("measurement", serial=None, batch="B1", value="6.6")
+    for kind, rows in by_kind.items():
+        half = len(rows) // 2
+        first, second = rows[:half] or rows, rows[half:] if half else []
+        write_csv(folder / "bench" / f"{kind}_early.csv", first, ";")
+        if second:
+            write_jsonl(folder / "rig" / f"{kind}_late.jsonl", second)
+    corrections = [
+        fields("correction", of=made(slip).record_id, taken_at=at.isoformat(), replacement=better)
+        for slip, better in slips
+    ]
+    write_jsonl(folder / "desk" / "a_corrections.jsonl", corrections)
+    bad = fields("weighing", serial="D50-002", gross_g="heavy")
+    write_csv(folder / "bench" / "weighing-typed.csv", [bad])
+    return folder

@@ -43,7 +43,7 @@ if traces := turn.traces(part["records"]):
             st.markdown(turn.likely(record))
 
 if part["quantities"]:
-    st.subheader("What it comes to")
+    st.subheader("What was measured")
     frame.table([tables.quantity_row(row) for row in part["quantities"]], f"Values of {serial}")
 
 st.subheader("Everything in order of time")

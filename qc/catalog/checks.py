@@ -11,6 +11,12 @@ PLAN_ITEMS = (
     *("receipt", "weighing", "runout-lateral", "runout-radial", "inspection", "balance", "build"),
 )
 
+# characteristics that are computed: a measured one of the same name could not be told from it
+COMPUTED = (
+    *("bare-mass", "tir-lateral", "tir-radial", "form-lateral", "form-radial", "unbalance"),
+    *("findings-per-part", "survived-multiple"),
+)
+
 
 def entry_checker(catalog: Catalog, file: Iterable[Entry]) -> Callable[[Entry], None]:
     """A check of one entry after another; raises `Refused` naming the nearest known code."""
@@ -23,6 +29,8 @@ def entry_checker(catalog: Catalog, file: Iterable[Entry]) -> Callable[[Entry], 
     known_models, known = frozenset(models), frozenset(characteristics)
 
     def check(entry: Entry) -> None:
+        if isinstance(entry, Characteristic) and entry.code in (*COMPUTED, *PLAN_ITEMS):
+            raise Refused("code", entry.code, "the program has this name already; choose another")
         model = getattr(entry, "model", None)
         if model is not None and model not in known_models:
             raise unknown_code("model", model, Model, known_models)

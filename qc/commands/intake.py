@@ -16,6 +16,7 @@ from qc.ledger.engine import read_url, sqlite_file
 from qc.ledger.importing import Progress, Report, import_paths
 from qc.ledger.ledger import Ledger
 from qc.ledger.migrate import is_empty
+from qc.readers.folder import log_files
 from qc.readers.refusal import FileError
 from qc.views.today import counts
 
@@ -35,6 +36,7 @@ def import_files(
     if refused is None:
         refused = (file.parent if file is not None else Path()) / "refused"
     try:
+        log_files(paths)  # a path mistyped must not leave an empty database behind
         with _ledger(db, url, dry_run) as ledger, _progress(paths) as told:
             if dry_run:
                 return _tried(ledger, paths, told)
@@ -79,8 +81,6 @@ def _progress(paths: Sequence[Path]) -> Iterator[Progress | None]:
         return
     from rich.console import Console
     from rich.progress import Progress as Bars
-
-    from qc.readers.folder import log_files
 
     sizes = {path: path.stat().st_size for path in log_files(paths)}
     done: dict[Path, int] = {}

@@ -28,6 +28,8 @@ def print_json(value: Any) -> None:
 def print_csv(rows: Sequence[Row]) -> None:
     """RFC 4180 with one column for every member any row has; lists as JSON."""
     names = list(dict.fromkeys(name for row in rows for name in row))
+    if not names:
+        return
     writer = csv.writer(sys.stdout)
     writer.writerow(names)
     for row in rows:

@@ -10,7 +10,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from qc.commands.output import print_json
+    from qc.commands.output import print_csv, print_json
     from qc.ledger.ledger import Ledger
     from qc.ledger.rebuild import rebuild
 
@@ -18,6 +18,8 @@ def run(args: argparse.Namespace) -> int:
         records = rebuild(connection)
     if args.format == "json":
         print_json({"records": records})
+    elif args.format == "csv":
+        print_csv([{"records": records}])
     else:
         print(f"Derived everything anew from {records} records.")
     return 0

@@ -48,11 +48,14 @@ def _doubts_of(checks: Sequence[GaugeCheck]) -> list[Doubt]:
     for failed in sorted(checks, key=lambda check: (check.taken_at, check.record_id)):
         if failed.found != "as-found" or passes(failed):
             continue
-        passed = [c.taken_at for c in checks if passes(c) and c.limit <= failed.limit]
-        start = max((t for t in passed if t < failed.taken_at), default=None)
-        end = min((t for t in passed if t > failed.taken_at), default=None)
+        at = failed.taken_at
+        passed = [c for c in checks if passes(c) and c.limit <= failed.limit]
+        start = max((c.taken_at for c in passed if c.taken_at < at), default=None)
+        # what a gauge reads as left comes after what it read as found, even at one moment
+        after = (c.taken_at for c in passed if (c.taken_at, c.found == "as-left") > (at, False))
+        end = min(after, default=None)
         error = failed.reading - failed.nominal
-        found.append(Doubt(failed.taken_at, start, end, error, failed.limit))
+        found.append(Doubt(at, start, end, error, failed.limit))
     return found
 
 

@@ -128,8 +128,8 @@ def is_damaged(drop: Drop, protocol: Protocol) -> bool | None:
         rank = max(rank or 0, _RANK["set"])
     if rank is not None and rank >= _RANK[protocol.fails_at]:
         return True
-    if rank is None or (limit is not None and not changes):
-        return None
+    if drop.damage not in _RANK or (limit is not None and not changes):
+        return None  # also after a change short of failure: nobody looked for worse
     return False
 
 

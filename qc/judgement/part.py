@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-from qc.judgement import impact, measurement
+from qc.judgement import measurement
 from qc.judgement.flags import MINOR, SETTLING, Flag, FlagBook, Verdict
 from qc.judgement.gauges import Suspect
 from qc.judgement.mass import judge_mass
@@ -23,6 +23,8 @@ from qc.judgement.standing import (
     release_counts,
     standing_of,
 )
+from qc.judgement.steps import Aspect, Step, aspect_of, belongs, step_order
+from qc.judgement.struck import judge_tests
 from qc.records.kinds import (
     Balance,
     Correction,
@@ -38,7 +40,6 @@ from qc.records.kinds import (
     Weighing,
 )
 
-Aspect = tuple[str, ...]
 COVERAGE: Aspect = ("coverage",)
 RECEIVED: Aspect = ("received",)
 # records that leave earlier verdicts alone, unless they are of the same aspect
@@ -59,40 +60,6 @@ class Judged(NamedTuple):
     # when the part was received, if nothing about it reaches back: a first reading of its kind
     # that comes later can then be judged by itself
     calm_since: dt.datetime | None = None
-
-
-class Step(NamedTuple):
-    """One step of the replay: a record reads `content` from now on, or is merely looked at anew."""
-
-    at: dt.datetime
-    held: Held
-    content: Record | None
-    accepted: bool
-
-
-def aspect_of(record: Record) -> Aspect | None:
-    """The aspect that a reading belongs to."""
-    match record:
-        case Weighing():
-            return "mass", record.stage
-        case Runout():
-            return "runout", record.stage, record.direction
-        case Measurement():
-            return "measurement", record.stage or "", record.characteristic
-        case Balance():
-            return "balance", record.stage
-        case Finding():
-            return ("findings",)
-        case Drop():
-            return ("impact",)
-    return None
-
-
-def belongs(record: Record, serial: str | None, batch: str | None) -> bool:
-    """Whether a record is about this part, or about this batch as such."""
-    if serial is not None:
-        return getattr(record, "serial", None) == serial
-    return not isinstance(record, Receipt) and getattr(record, "batch", None) == batch
 
 
 def judge_part(serial: str, held: Sequence[Held], around: Around) -> Judged:
@@ -127,7 +94,7 @@ class _Replay:
         final = [record for item in held if (record := self._mine(item.final())) is not None]
         self.records = sorted(final, key=lambda r: (r.taken_at, r.record_id))
         self.decisions = [r for r in self.records if isinstance(r, Disposition)]
-        for step in sorted(self._steps(held), key=_step_order):
+        for step in sorted(self._steps(held), key=step_order):
             if isinstance(step.content, Disposition):
                 self._decide(step.content)
             else:
@@ -258,58 +225,7 @@ class _Replay:
                 return measurement.judge_balance(stage, readings, model, self.around)
             case ("findings",):
                 return measurement.judge_findings(readings, model, self.around)
-        return self._impact(readings)
-
-    def _impact(self, readings: Sequence[Reading]) -> Outcome:
-        """All tests of a part; only the first one of a fresh part counts."""
-        tests: dict[str, list[Reading]] = {}
-        for reading in readings:
-            assert isinstance(reading.record, Drop)
-            tests.setdefault(reading.record.test, []).append(reading)
-        spoilt = [
-            record.taken_at
-            for record in self.records
-            if isinstance(record, CustomerReturn)
-            or (isinstance(record, Disposition) and record.decision == "repair")
-        ]
-        started = {test: min(r.record.taken_at for r in hits) for test, hits in tests.items()}
-        first = min(started, key=lambda test: (started[test], test), default=None)
-        verdicts: list[Verdict] = []
-        tested = []
-        unjudged: list[str] = []
-        for test in sorted(tests, key=lambda test: (started[test], test)):
-            fresh = test == first and not any(t <= started[test] for t in spoilt)
-            result = self._tested(test, tests[test], fresh)
-            if result:
-                tested.append(result[0])
-                verdicts += result[1]
-            else:
-                unjudged.append(test)
-        uncovered = "; ".join(f"test {test}: its protocol was not in force" for test in unjudged)
-        basis = sorted(reading.record.record_id for test in unjudged for reading in tests[test])
-        return Outcome(verdicts, _survived(tested), uncovered, tuple(basis), tested)
-
-    def _tested(
-        self, test: str, readings: Sequence[Reading], fresh: bool
-    ) -> tuple[Tested, list[Verdict]] | None:
-        drops = [r.record for r in readings if isinstance(r.record, Drop)]
-        start = min(drops, key=lambda d: (d.drop_no, d.taken_at, d.record_id))
-        day = self.around.catalog.local_day(start.taken_at)
-        protocol = self.around.catalog.protocol(start.protocol, day)
-        if protocol is None:
-            return None
-        result = impact.evaluate(drops, protocol)
-        basis = tuple(sorted(drop.record_id for drop in drops))
-        verdicts = impact.verdicts(test, result, protocol, basis) if fresh else []
-        marks = result.marks if fresh else tuple(sorted((*result.marks, impact.STRUCK_BEFORE)))
-        tested = Tested(
-            *(test, protocol.code, protocol.stage, protocol.method, protocol.required_multiple),
-            *(result.survived, result.failed, result.damaged, result.first_damage, marks),
-            suspect=any(reading.suspect for reading in readings),
-            at=min(drop.taken_at for drop in drops),
-            drawn=start.drawn,
-        )
-        return tested, verdicts
+        return judge_tests(readings, self.records, self.around)
 
     def _uncovered(self) -> list[Verdict]:
         words = [o.uncovered for _, o in sorted(self.outcomes.items()) if o.uncovered]
@@ -387,18 +303,3 @@ class _Replay:
             and getattr(reading.record, "side", None) == getattr(record, "side", None)
         ]
         return min(later, default=None)
-
-
-def _step_order(step: Step) -> tuple[dt.datetime, int, str]:
-    """At one moment: receipts, readings, decisions; then by identity, never by arrival."""
-    record = step.held.record
-    rank = {Receipt: 0, Disposition: 2}.get(type(record), 1)
-    return step.at, rank, record.record_id
-
-
-def _survived(tested: Sequence[Tested]) -> list[Quantity]:
-    return [
-        Quantity(t.stage, "survived-multiple", t.survived, t.at, None, t.suspect, t.protocol)
-        for t in tested
-        if impact.STRUCK_BEFORE not in t.marks
-    ]

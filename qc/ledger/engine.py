@@ -33,8 +33,11 @@ def read_url(text: str) -> URL:
     return url if driver else url.set(drivername=DRIVERS[name])
 
 
-def open_engine(url: URL, *, pooled: bool = True) -> Engine:
-    """An engine with our settings; nothing is opened yet."""
+def open_engine(url: URL, *, pooled: bool = True, ours: bool = True) -> Engine:
+    """An engine with our settings; nothing is opened yet.
+
+    A file that may be somebody else's (not `ours`) is opened without them: they would change it.
+    """
     options: dict[str, Any] = {} if pooled else {"poolclass": NullPool}
     if url.get_backend_name() == "sqlite":
         options["connect_args"] = {"timeout": BUSY_SECONDS, "check_same_thread": False}
@@ -44,7 +47,7 @@ def open_engine(url: URL, *, pooled: bool = True) -> Engine:
         engine = create_engine(url, **options)
     except (NoSuchModuleError, ImportError, ArgumentError) as fault:
         raise RimqcError(f"--db {url!r} cannot be opened: {fault}", 2) from None
-    if engine.dialect.name == "sqlite":
+    if engine.dialect.name == "sqlite" and ours:
         event.listen(engine, "connect", _set_up_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
     return engine

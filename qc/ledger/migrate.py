@@ -70,8 +70,8 @@ def _run(url: URL, action: Any) -> str:
 
 
 @contextmanager
-def _connected(url: URL, **options: Any) -> Iterator[Connection]:
-    engine = open_engine(url, pooled=False)
+def _connected(url: URL, *, ours: bool = True, **options: Any) -> Iterator[Connection]:
+    engine = open_engine(url, pooled=False, ours=ours)
     try:
         with engine.connect().execution_options(**options) as connection:
             yield connection
@@ -106,7 +106,7 @@ def refuse_foreign(url: URL) -> None:
         if not file.parent.is_dir():
             raise RimqcError(f"--db: there is no folder {file.parent}; make it first", 2)
         return
-    with plain_faults(url), _connected(url) as connection:
+    with plain_faults(url), _connected(url, ours=False) as connection:
         tables = set(inspect(connection).get_table_names()) - {"alembic_version"}
     if tables and "journal" not in tables:
         named = ", ".join(sorted(tables)[:3])
@@ -134,7 +134,7 @@ def is_empty(url: URL) -> bool:
     file = sqlite_file(url)
     if file is not None and not file.exists():
         return True
-    with plain_faults(url), _connected(url) as connection:
+    with plain_faults(url), _connected(url, ours=False) as connection:
         return revision_of(connection) is None
 
 

@@ -222,7 +222,7 @@ class RecordParser:
             record = self.from_object(value)
         except Refused as fault:
             raise Refused(f"replacement.{fault.field}", fault.value, fault.reason) from None
-        plain: dict[str, Any] = msgspec.to_builtins(record)
+        plain: dict[str, Any] = msgspec.json.decode(canonical.body(record))
         if not value.get("record_id"):
             del plain["record_id"]  # it keeps the original's
         return plain

@@ -53,7 +53,7 @@ FULL = {
 OPTIONAL = {
     "claim": {"rule"},
     "fitted_part": {"sd_g"},
-    # the contract with the shop's own files lists it, and a scale may have no due date yet
+    # a rule or a rig may never fall due
     "gauge": {"due"},
     "limit": {"lower", "upper", "model", "stage", "severity", "rule", "source"},
     "runout_limit": {"model", "of", "source"},

@@ -10,10 +10,15 @@ from contextlib import contextmanager
 from pathlib import Path
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
-BROWSER_OPTIONS = (
-    "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run "
-    "--disable-background-networking --disable-component-update --disable-sync"
-).split()
+BROWSER_OPTIONS = [
+    *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
+    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
+]
+# true once nothing on the screen is still being fetched or drawn
+DRAWN = """() => !document.querySelector('[data-testid=stSkeleton]')
+  && document.querySelector('[data-testid=stApp]').dataset.testScriptState == 'notRunning'
+  && [...document.querySelectorAll('[data-testid=stPlotlyChart]')]
+     .every(chart => chart.querySelector('.main-svg'))"""
 _MAIN = "import sys; from qc.commands import main; sys.exit(main(sys.argv[1:]))"
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from tests.dashboard.served import BROWSER_OPTIONS, browser_path, served
+from tests.dashboard.served import BROWSER_OPTIONS, DRAWN, browser_path, served
 from tests.dashboard.shop import LATE
 
 pytestmark = pytest.mark.browser
@@ -19,6 +19,30 @@ ADDRESSES = {
     "part": f"/part?serial={LATE}",
     "factor": "/factor?factor=resin_lot&level=R2",
 }
+
+
+# the contrast of every visible piece of text with the ground behind it
+CONTRASTS = """() => {
+  const numbers = color => { const n = color.match(/[\\d.]+/g).map(Number);
+                             return n.length > 3 ? n : [...n, 1]; };
+  const linear = v => (v /= 255) <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4;
+  const luminance = c => 0.2126 * linear(c[0]) + 0.7152 * linear(c[1]) + 0.0722 * linear(c[2]);
+  const upwards = function* (e) { for (; e; e = e.parentElement) yield getComputedStyle(e); };
+  const found = [];
+  for (const e of document.querySelectorAll("body *")) {
+    const text = [...e.childNodes].filter(n => n.nodeType == 3).map(n => n.textContent).join("");
+    if (!text.trim() || !e.offsetParent) continue;
+    const above = [...upwards(e)];
+    const ground = above.map(s => numbers(s.backgroundColor)).find(c => c[3] > 0.99)
+                   || [255, 255, 255];
+    const color = numbers(getComputedStyle(e).color);
+    const share = above.reduce((all, s) => all * s.opacity, color[3]);
+    const mixed = [0, 1, 2].map(i => color[i] * share + ground[i] * (1 - share));
+    const [dark, bright] = [luminance(mixed), luminance(ground)].sort((a, b) => a - b);
+    found.push({text: text.trim().slice(0, 40), contrast: (bright + 0.05) / (dark + 0.05)});
+  }
+  return found;
+}"""
 
 
 @pytest.fixture(scope="module")
@@ -64,14 +88,12 @@ class Visit:
         if not request.url.startswith((self.address, "data:", "blob:")):
             self.elsewhere.append(request.url)
 
-    def open(self, path: str) -> Any:
+    def open(self, path: str, until: str = "What these words mean") -> Any:
+        """The page, once its last words are there: by default those below every screen."""
         self.page.goto(self.address + path)
-        self.settled()
+        self.page.get_by_text(until).first.wait_for()
+        self.page.wait_for_function(DRAWN)
         return self.page
-
-    def settled(self) -> None:
-        self.page.locator("h1").wait_for()
-        self.page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
 
 
 @pytest.fixture
@@ -116,19 +138,33 @@ def test_page_and_figures_share_our_light_and_dark(visit: Any, look: str, ground
     assert grounds[1] in (f"rgb({ground})", "rgba(0, 0, 0, 0)")
 
 
+@pytest.mark.parametrize("look", ["light", "dark"])
+@pytest.mark.parametrize("screen", ADDRESSES)
+def test_every_word_on_a_screen_stands_out_from_its_ground(
+    visit: Any, screen: str, look: str
+) -> None:
+    """WCAG 2.2, success criterion 1.4.3: 4.5 to 1, opacity taken into account."""
+    page = visit(1440, look).open(ADDRESSES[screen])
+    for more in page.locator("[data-testid=stExpander] summary").all():
+        more.click()
+    seen = page.evaluate(CONTRASTS)
+    assert len(seen) > 20
+    assert [found for found in seen if found["contrast"] < 4.5] == []
+
+
 def test_from_a_flag_to_its_part_and_its_turn(visit: Any) -> None:
     seen = visit()
     page = seen.open("/")
     page.get_by_role("link", name=f"Open part {LATE}").click()
     page.get_by_role("heading", name=LATE).wait_for()
     assert page.url.endswith(f"/part?serial={LATE}")
-    page.get_by_text("May not leave").wait_for()
+    page.get_by_text("Status: held. ✕ May not leave.").wait_for()
     page.locator(".js-plotly-plot").first.wait_for()
     assert seen.complaints == []
 
 
 def test_a_serial_is_scanned_with_keys_alone(visit: Any) -> None:
-    page = visit().open("/part")
+    page = visit().open("/part", until="Scan or type a serial")
     page.get_by_label("Serial").focus()
     page.keyboard.type("K_01-2\n", delay=5)
     page.get_by_role("heading", name="K_01-2").wait_for()

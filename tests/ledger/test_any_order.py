@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 
 from qc.ledger.rebuild import rebuild
 from qc.ledger.verify import verify
-from tests.maker import accept, correction, fields, follows, made, record, take_catalog
+from tests.maker import accept, correction, fields, follows, made, record, take_catalog, undone
 
-START = dt.datetime(2026, 2, 18, 6)
+START = dt.datetime.fromisoformat("2026-02-18T06:00:00")  # the site's local time
 SERIALS = st.sampled_from(["R1", "R2", "R3"])
 STAGES = st.sampled_from(["rim", "front-wheel", "rear-wheel"])
 SCALES = st.sampled_from(["S1", "S2"])
@@ -88,14 +88,9 @@ def histories(draw):
     return records
 
 
-class Undo(Exception):  # noqa: N818
-    """Ends a transaction without a trace."""
-
-
 def arrived(ledger, chunks, *, anew=False):
     """What follows when records arrive in these chunks; with `anew` derived once more."""
-    found = {}
-    with pytest.raises(Undo), ledger.writing() as connection:
+    with undone(ledger) as connection:
         for chunk in chunks:
             accept(connection, chunk, ledger)
         found = follows(connection)
@@ -103,7 +98,6 @@ def arrived(ledger, chunks, *, anew=False):
         if anew:
             rebuild(connection)
             assert follows(connection) == found
-        raise Undo
     return found
 
 

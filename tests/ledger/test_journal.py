@@ -3,7 +3,7 @@ from sqlalchemy import select, text
 
 from qc.errors import RimqcError
 from qc.ledger.bulk import insert_rows
-from qc.ledger.journal import FIRST_DIGEST, lock_end
+from qc.ledger.journal import FIRST_DIGEST
 from qc.ledger.ledger import Ledger
 from qc.ledger.tables import Journal, Seal
 from qc.ledger.verify import verify
@@ -52,7 +52,9 @@ def test_a_row_cannot_take_the_place_of_another(shop):
     }  # fmt: skip
     for table, (columns, values) in copies.items():
         with pytest.raises(RimqcError, match=fault), shop.writing() as connection:
-            connection.execute(text(f"{verb} INTO {table} ({columns}) SELECT {values} FROM {table}"))
+            connection.execute(
+                text(f"{verb} INTO {table} ({columns}) SELECT {values} FROM {table}")
+            )
     if shop.engine.dialect.name == "sqlite":
         again = ("SELECT position + 100, record_id, kind, digest, 'x' FROM journal "
                  "WHERE position = 1")  # fmt: skip
@@ -138,7 +140,9 @@ def test_each_seal_holds_the_one_before(shop):
         ).all()  # fmt: skip
     assert [seal.number for seal in seals] == [1, 2, 3, 4, 5]
     assert [seal.previous for seal in seals] == [FIRST_DIGEST, *(s.digest for s in seals[:-1])]
-    assert [s.first_position for s in seals[1:]] == [s.first_position + s.records for s in seals[:-1]]
+    assert [s.first_position for s in seals[1:]] == [
+        s.first_position + s.records for s in seals[:-1]
+    ]
 
 
 def test_what_is_held_already_is_not_sealed_again(shop):
@@ -168,9 +172,14 @@ def test_a_fault_after_the_journal_was_written_leaves_no_trace(shop, monkeypatch
 def test_a_driver_fault_in_the_fast_road_is_told_in_one_line(shop):
     row = (9, 1, 1, "x", "x", None)
     columns = ("number", "first_position", "records", "previous", "digest", "sealed_at")
-    with pytest.raises(RimqcError, match="database .*sealed_at") as told, shop.writing() as own:
-        lock_end(own)
-        insert_rows(own, Seal, columns, [row])
+
+    def insert():
+        with shop.writing() as connection:
+            insert_rows(connection, Seal, columns, [row])
+
+    with pytest.raises(RimqcError, match="sealed_at") as told:
+        insert()
+    assert str(told.value).startswith("database ")
     assert "\n" not in str(told.value)
 
 

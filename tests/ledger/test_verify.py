@@ -62,7 +62,10 @@ def test_a_changed_record_is_found(shop):
     changed = row.body.replace('"450"', '"440"')
     assert changed != row.body
     tamper(shop, "UPDATE journal SET body = :b WHERE position = :p", b=changed, p=row.position)
-    assert proof(shop) == (row.position, f"position {row.position}: record {row.record_id} was changed")
+    assert proof(shop) == (
+        row.position,
+        f"position {row.position}: record {row.record_id} was changed",
+    )
 
 
 def test_a_changed_record_is_found_though_its_digest_was_made_anew(shop):
@@ -178,7 +181,8 @@ def test_a_record_filed_under_another_identity_is_found(shop):
 
 @pytest.mark.parametrize(
     "change", ["digest = '0'", "previous = '0'", "records = records + 1", "number = 9",
-               "records = records - 1", "first_position = 1", "records = -1", "sealed_at = '2026-01-01 00:00:00'"],
+               "records = records - 1", "first_position = 1", "records = -1",
+               "sealed_at = '2026-01-01 00:00:00'"],
 )  # fmt: skip
 def test_a_changed_seal_is_found(shop, change):
     tamper(shop, f"UPDATE seal SET {change} WHERE number = 2")
@@ -204,14 +208,14 @@ def test_a_dropped_trigger_is_found(shop):
 
 
 def test_a_trigger_that_refuses_nothing_is_found(shop):
-    if shop.engine.dialect.name == "sqlite":
-        change = ["DROP TRIGGER seal_no_update",
-                  "CREATE TRIGGER seal_no_update BEFORE UPDATE ON seal BEGIN SELECT 1; END"]  # fmt: skip
-    else:
-        change = ["CREATE OR REPLACE FUNCTION rimqc_refuse_change() RETURNS trigger "
-                  "LANGUAGE plpgsql AS $$BEGIN RETURN NEW; END$$"]  # fmt: skip
+    change = {
+        "sqlite": """DROP TRIGGER seal_no_update;
+            CREATE TRIGGER seal_no_update BEFORE UPDATE ON seal BEGIN SELECT 1; END""",
+        "postgresql": """CREATE OR REPLACE FUNCTION rimqc_refuse_change() RETURNS trigger
+            LANGUAGE plpgsql AS $$BEGIN RETURN NEW; END$$""",
+    }
     with shop.writing() as connection:
-        for statement in change:
+        for statement in change[shop.engine.dialect.name].split(";\n"):
             connection.execute(text(statement))
     assert proof(shop).first_bad.startswith("trigger ")
 
@@ -276,7 +280,8 @@ def test_the_command_says_what_is_wrong_and_ends_with_one(shop, db):
 
 
 @pytest.mark.parametrize(
-    "change", ["journal SET taken_at = 'noon'", "journal SET body = 7", "journal SET digest = x'00'",
+    "change", ["journal SET taken_at = 'noon'", "journal SET body = 7",
+               "journal SET digest = x'00'",
                "journal SET body = x'ff'", "seal SET sealed_at = 'noon'", "seal SET records = -1",
                "seal SET records = 'x'"],
 )  # fmt: skip

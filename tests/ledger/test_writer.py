@@ -76,9 +76,8 @@ def test_what_waits_goes_into_one_transaction_in_the_order_it_came(slow, shop):
     outcomes = [[a.outcome for a in future.result(60)] for future in waiting]
     assert outcomes == [["accepted", "held"]] * 50
     with shop.reading() as connection:
-        assert connection.execute(select(Seal.records).order_by(Seal.number)).scalars().all()[1:] == [
-            1, 50,
-        ]  # fmt: skip
+        sizes = connection.execute(select(Seal.records).order_by(Seal.number)).scalars().all()
+        assert sizes[1:] == [1, 50]
         kept = connection.execute(
             select(Journal.serial).where(Journal.kind == "weighing").order_by(Journal.position)
         )
@@ -158,7 +157,9 @@ def test_readers_beside_the_writer_never_give_it_an_old_catalog(shop, tmp_path):
     text = (tmp_path / "catalog.toml").read_text()
     try:
         for step in range(12):
-            take_catalog(shop, tmp_path, text.replace('name = "Valve bore"', f'name = "Bore {step}"'))
+            take_catalog(
+                shop, tmp_path, text.replace('name = "Valve bore"', f'name = "Bore {step}"')
+            )
             with shop.writing() as connection:
                 known = shop.known(connection).catalog.characteristic("bore")
             assert known is not None

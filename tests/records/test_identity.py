@@ -64,6 +64,17 @@ def test_a_record_survives_its_byte_form(value):
     assert body(from_body(body(record))) == body(record)
 
 
+def test_a_replacement_with_lists_survives_its_byte_form():
+    turn = {k: CELLS[k] for k in ("taken_at", "station", "inspector", "serial", "stage", "gauge")}
+    turn |= {"kind": "runout", "direction": "radial", "readings_mm": "0 1 0 1 0 1 0 1"}
+    cells = {k: CELLS[k] for k in ("taken_at", "station", "inspector")}
+    of = "123e4567-e89b-42d3-a456-426614174000"
+    record = PARSER.from_object(
+        {"kind": "correction", **cells, "of": of, "reason": "other side", "replacement": turn}
+    )
+    assert same_content(from_body(body(record)), record)
+
+
 def test_a_known_record_has_the_known_bytes_and_digest():
     record = weighing(record_id="123E4567-E89B-42D3-A456-426614174000")
     assert body(record) == FROZEN

@@ -1,0 +1,67 @@
+"""Imports in processes of their own, that can be killed at any of their statements.
+
+They are forked from one server that has loaded the program already: quick to start, and truly at
+the same time.
+"""
+
+import contextlib
+import io
+import multiprocessing
+import os
+import signal
+from multiprocessing.process import BaseProcess
+from pathlib import Path
+from typing import Any
+
+import msgspec
+from sqlalchemy import Engine, event
+
+import qc.commands.intake
+import qc.ledger.importing
+from qc.commands import main
+
+# small, so that a small shop takes many transactions
+CHUNK = 25
+_FORKS = multiprocessing.get_context("forkserver")
+_FORKS.set_forkserver_preload([__name__])
+
+
+class Ended(msgspec.Struct):
+    """How a command ended, and how many statements it took."""
+
+    code: int
+    out: str
+    err: str
+    statements: int
+
+
+def start(told: Path, words: list[str], last: int = 0) -> BaseProcess:
+    """Run a command in a process; it is killed at its `last` statement (0: never)."""
+    told.unlink(missing_ok=True)
+    process = _FORKS.Process(target=_run, args=(told, words, last))
+    process.start()
+    return process
+
+
+def ended(process: BaseProcess, told: Path) -> Ended:
+    """Wait for a process that was not killed."""
+    process.join(120)
+    assert process.exitcode == 0
+    return msgspec.json.decode(told.read_bytes(), type=Ended)
+
+
+def _run(told: Path, words: list[str], last: int) -> None:
+    qc.ledger.importing.CHUNK = CHUNK
+    said = 0
+
+    def before(*_: Any) -> None:
+        nonlocal said
+        said += 1
+        if said == last:
+            os.kill(os.getpid(), signal.SIGKILL)
+
+    event.listen(Engine, "before_cursor_execute", before)
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = main(words)
+    told.write_bytes(msgspec.json.encode(Ended(code, out.getvalue(), err.getvalue(), said)))
