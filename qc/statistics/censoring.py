@@ -42,7 +42,7 @@ class Censored:
     @property
     def exact(self) -> NDArray[np.bool_]:
         """Which rows are known exactly."""
-        return self.lower == self.upper
+        return np.equal(self.lower, self.upper)
 
     @property
     def failures(self) -> float:

@@ -18,7 +18,8 @@ References:
 import math
 from typing import Literal
 
-from qc.statistics.limits import check_count, checked_share
+from qc.statistics import arguments
+from qc.statistics.limits import check_count
 from qc.statistics.proportions import clopper_pearson_interval
 
 Form = Literal["binomial", "uniform-prior"]
@@ -37,8 +38,8 @@ def success_run_tests(
     >>> success_run_tests(reliability=0.90, confidence=0.90, form="uniform-prior")
     21
     """
-    checked_share("reliability", reliability)
-    checked_share("confidence", confidence)
+    arguments.share("reliability", reliability)
+    arguments.share("confidence", confidence)
     if failures != int(failures) or failures < 0:
         raise ValueError(f"failures must be a whole number from 0: {failures}")
     fewer = _fewer(form)
@@ -70,13 +71,15 @@ def success_run_confidence(
     """
     from scipy.special import betainc
 
-    checked_share("reliability", reliability)
+    arguments.share("reliability", reliability)
     check_count("failures", failures, "tests", tests)
     parts = tests + _fewer(form)
     # all failed shows nothing
-    return float(betainc(failures + 1, parts - failures, 1 - reliability)) if (
-        parts > failures
-    ) else 0.0
+    return (
+        float(betainc(failures + 1, parts - failures, 1 - reliability))
+        if (parts > failures)
+        else 0.0
+    )
 
 
 def reliability_lower_bound(

@@ -6,8 +6,8 @@ References:
 2. Meeker, Hahn & Escobar (2017), "Statistical Intervals", 2nd ed., section 5.3.
 """
 
+from qc.statistics import arguments
 from qc.statistics.demonstration import success_run_tests
-from qc.statistics.limits import checked_share
 
 
 def distribution_free_sample_size(*, coverage: float, confidence: float, sides: int = 1) -> int:
@@ -22,7 +22,7 @@ def distribution_free_sample_size(*, coverage: float, confidence: float, sides: 
     >>> distribution_free_sample_size(coverage=0.95, confidence=0.95, sides=2)
     93
     """
-    checked_share("coverage", coverage)
+    arguments.share("coverage", coverage)
     if sides == 1:
         return success_run_tests(reliability=coverage, confidence=confidence)
     if sides == 2:
@@ -42,8 +42,8 @@ def distribution_free_rank(*, n: int, coverage: float, confidence: float) -> int
     """
     from scipy.special import bdtrc
 
-    checked_share("coverage", coverage)
-    checked_share("confidence", confidence)
+    arguments.share("coverage", coverage)
+    arguments.share("confidence", confidence)
     if n != int(n) or n < 1:
         raise ValueError(f"n must be a whole number from 1: {n}")
     rank = 0

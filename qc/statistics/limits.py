@@ -1,6 +1,8 @@
-"""What confidence limits are made of: a pair of numbers, and the checks of shares and counts."""
+"""What confidence limits are made of: a pair of numbers, and the check of counts."""
 
 from typing import Literal, NamedTuple
+
+from qc.statistics.arguments import share
 
 Side = Literal["two-sided", "lower", "upper"]
 
@@ -14,7 +16,7 @@ class Interval(NamedTuple):
 
 def tails(confidence: float, side: Side) -> tuple[float, float]:
     """The chance left below the lower and above the upper limit; 0 where no limit is asked for."""
-    miss = 1 - checked_share("confidence", confidence)
+    miss = 1 - share("confidence", confidence)
     if side == "two-sided":
         return miss / 2, miss / 2
     if side == "lower":
@@ -24,11 +26,9 @@ def tails(confidence: float, side: Side) -> tuple[float, float]:
     raise ValueError(f"side must be 'two-sided', 'lower' or 'upper': {side!r}")
 
 
-def checked_share(name: str, share: float) -> float:
-    """The share itself where it lies strictly between 0 and 1."""
-    if not 0 < share < 1:
-        raise ValueError(f"{name} must lie between 0 and 1: {share}")
-    return share
+def turned(side: Side) -> Side:
+    """The side to ask for where the larger of one thing makes the smaller of another."""
+    return "upper" if side == "lower" else "lower" if side == "upper" else side
 
 
 def check_count(name: str, count: int, of_name: str, of: int) -> None:

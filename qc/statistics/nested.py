@@ -19,6 +19,7 @@ from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from itertools import pairwise
 
 from qc.statistics.anova import Source, group_squares, ratio_p, variance_ratio, whole_numbers
 from qc.statistics.limits import Interval
@@ -70,7 +71,8 @@ class NestedAnova:
         for i in reversed(range(len(self.names))):
             rest = math.fsum(
                 share * found[name]
-                for name, share in zip(self.names[i + 1 :], self.expectations[i][i + 1 :])
+                for name, share in zip(self.names, self.expectations[i], strict=True)
+                if name in found
             )
             own = self.expectations[i][i]
             found[self.names[i]] = (self.sources[i].ms - rest) / own if own else math.nan
@@ -122,7 +124,7 @@ def nested_components(
     >>> weights = [410, 412, 411, 413, 420, 424, 421, 421]
     >>> table = nested_components(weights, {"batch": "AAAABBBB", "part": "11221122"})
     >>> {name: round(variance, 2) for name, variance in table.components.items()}
-    {'batch': 49.5, 'part': -1.0, 'residual': 3.0}
+    {'batch': 49.75, 'part': -1.0, 'residual': 3.0}
     """
     whole, scale = whole_numbers(values)
     names = (*levels, RESIDUAL)
@@ -153,7 +155,7 @@ def nested_components(
             tuple(_expected(counts, len(whole), i, j, sources[i].dof) for j in range(depth))
             for i in range(depth)
         ),
-        all(_alike(outer, inner) for outer, inner in zip(counts, counts[1:]))
+        all(_alike(outer, inner) for outer, inner in pairwise(counts))
         and len(set(counts[-1].values())) == 1,
     )
 

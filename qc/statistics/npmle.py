@@ -48,7 +48,7 @@ def support(data: Censored) -> Support:
         exact, point & (left == low), (right <= high) & np.where(point, left > low, left >= low)
     )
     rows, where = np.unique(holds, axis=0, return_inverse=True)
-    counts = np.bincount(where.ravel(), weights=data.counts)
+    counts = np.bincount(where.ravel(), data.counts).astype(float)
     return Support(left, right, rows.astype(float), counts)
 
 

@@ -25,8 +25,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from qc.statistics import arguments
 from qc.statistics.censoring import Censored, Floats
-from qc.statistics.limits import Interval, checked_share
+from qc.statistics.limits import Interval
 from qc.statistics.npmle import most_likely, support
 from qc.statistics.proportions import clopper_pearson_interval
 
@@ -73,7 +74,7 @@ class Turnbull:
         Inside an innermost interval the lower limit is that of its right end, the upper one that
         of its left end.
         """
-        checked_share("confidence", confidence)
+        arguments.share("confidence", confidence)
         inside = (self.left < value) & (value < self.right)
         if not inside.any():
             return self._limits(value, confidence)
@@ -96,9 +97,7 @@ class Turnbull:
         known = self.data.status(value)
         if estimate > 1 - _TINY:
             survived = round(known.survived)
-            return clopper_pearson_interval(
-                events=survived, trials=survived, confidence=confidence
-            )
+            return clopper_pearson_interval(events=survived, trials=survived, confidence=confidence)
         if estimate < _TINY:
             # a part of which nothing is known may still be whole
             whole, parts = round(known.unknown), round(self.data.total)
@@ -131,6 +130,4 @@ def turnbull(data: Censored) -> Turnbull:
     masses, log_likelihood, gap = most_likely(intervals)
     some = masses > _TINY  # what only rounding keeps above nought is none
     kept = masses[some] / masses[some].sum()
-    return Turnbull(
-        data, intervals.left[some], intervals.right[some], kept, log_likelihood, gap
-    )
+    return Turnbull(data, intervals.left[some], intervals.right[some], kept, log_likelihood, gap)
