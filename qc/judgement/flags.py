@@ -72,7 +72,7 @@ class FlagBook:
                 self._open[key] = Flag(verdict, at)
 
     def reworked(self) -> None:
-        """From here on what is open waits for a decision."""
+        """From here on what is open waits for a release, or for the part to be given up."""
         self._frozen = set(self._open)
 
     def settled(self, decision: str, at: dt.datetime) -> None:
@@ -81,6 +81,8 @@ class FlagBook:
             if key == ("not-received",):
                 continue
             if decision == "release" and flag.verdict.severity == CRITICAL:
+                continue
+            if key in self._frozen and decision in ("concession", "regrade"):
                 continue
             self._settled[key] = flag.verdict.basis
             self._frozen.discard(key)

@@ -126,7 +126,7 @@ class _Replay:
             if isinstance(item.record, Disposition) or isinstance(last, Disposition):
                 # decisions are taken as they stand in the end
                 if isinstance(last, Disposition) and self._mine(last):
-                    yield Step(last.taken_at, item, last, False)
+                    yield Step(last.taken_at, item, last)
                 continue
             if isinstance(item.record, Correction):
                 continue
@@ -139,14 +139,14 @@ class _Replay:
             if states[-1].at == at:
                 states.pop()
             states.append(change._replace(at=at))
-        for i, (at, content, accepted) in enumerate(states):
+        for i, (at, content, accepted_at) in enumerate(states):
             mine = self._mine(content)
-            yield Step(at, item, mine, accepted)
+            yield Step(at, item, mine, accepted_at)
             until = states[i + 1].at if i + 1 < len(states) else None
             for doubt in self._doubts(mine):
                 for moment in (doubt.known_from, doubt.known_until):
                     if moment and moment > at and (until is None or moment < until):
-                        yield Step(moment, item, mine, accepted)
+                        yield Step(moment, item, mine, accepted_at)
 
     def _doubts(self, record: Record | None) -> list[Doubt]:
         """The doubts that cover a record, known by now or later."""
@@ -154,9 +154,12 @@ class _Replay:
         doubts = self.around.doubts.get(gauge, ()) if gauge else ()
         return [doubt for doubt in doubts if record and doubt.covers(record.taken_at)]
 
-    def _in_doubt(self, record: Record, at: dt.datetime) -> bool:
+    def _in_doubt(self, record: Record, at: dt.datetime, accepted_at: dt.datetime | None) -> bool:
+        """Whether a record is in doubt now; what was known when it was accepted counts no more."""
         return any(
-            doubt.known_from <= at and (doubt.known_until is None or at < doubt.known_until)
+            doubt.known_from <= at
+            and (doubt.known_until is None or at < doubt.known_until)
+            and (accepted_at is None or accepted_at < doubt.known_from)
             for doubt in self._doubts(record)
         )
 
@@ -171,7 +174,7 @@ class _Replay:
         had_receipt = self.receipts.pop(name, None)
         content = step.content
         if content is not None:
-            suspect = not step.accepted and self._in_doubt(content, step.at)
+            suspect = self._in_doubt(content, step.at, step.accepted_at)
             reading = Reading(content, suspect)
             about = aspect_of(content)
             if about:
@@ -282,10 +285,11 @@ class _Replay:
             record = self._mine(item.final())
             if record is None:
                 continue
-            accepted = item.changes[-1].at if item.changes and item.changes[-1].accepted else None
+            accepted_at = item.changes[-1].accepted_at if item.changes else None
             standing = {d.known_from for d in self._doubts(record) if d.known_until is None}
             for known_from in sorted(standing):
-                settled = accepted or self._again(record)
+                accepted = accepted_at is not None and accepted_at >= known_from
+                settled = accepted_at if accepted else self._again(record)
                 gauge = str(getattr(record, "gauge", ""))
                 found.append(Suspect(record.record_id, gauge, record.taken_at, known_from, settled))
         return found

@@ -13,11 +13,14 @@ from qc.records.kinds import Record
 
 
 class Change(NamedTuple):
-    """From `at` on a record reads `content` (None: void); `accepted` in spite of its gauge."""
+    """From `at` on a record reads `content` (None: void).
+
+    `accepted_at` says when it was accepted in spite of its gauge, as far as was known then.
+    """
 
     at: dt.datetime
     content: Record | None
-    accepted: bool = False
+    accepted_at: dt.datetime | None = None
 
 
 class Held(NamedTuple):

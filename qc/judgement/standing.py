@@ -51,20 +51,29 @@ def last_rework(
 def release_counts(
     release: Disposition, decisions: Sequence[Disposition], records: Sequence[Record]
 ) -> bool:
-    """Whether a release has any effect: not on a scrapped or struck part, and after a rework only
-    when an inspection has followed the rework."""
+    """Whether a release has any effect.
+
+    It has none on a scrapped or struck part. After a rework an inspection must have come between;
+    a batch as such has none, its parts are asked for theirs one by one.
+    """
     before = [d for d in decisions if d.taken_at < release.taken_at]
     if any(d.decision in ("scrap", "return-to-supplier") for d in before):
         return False
     if any(isinstance(r, Drop) and r.taken_at <= release.taken_at for r in records):
         return False
     rework = last_rework(before)
-    settled = [d.taken_at for d in before if d.decision == "concession"]
-    if rework is None or any(t > rework for t in settled):
+    if rework is None or release.batch is not None:
         return True
     return any(
         isinstance(r, Inspection) and rework < r.taken_at <= release.taken_at for r in records
     )
+
+
+def not_looked_at_since(of_batch: Sequence[Disposition], records: Sequence[Record]) -> bool:
+    """Whether a part waits for an inspection since its batch was reworked."""
+    rework = last_rework(of_batch)
+    looks = [r.taken_at for r in records if isinstance(r, Inspection)]
+    return rework is not None and not any(t > rework for t in looks)
 
 
 def standing_of(decisions: Sequence[Disposition], records: Sequence[Record]) -> Standing:
@@ -82,7 +91,7 @@ def standing_of(decisions: Sequence[Disposition], records: Sequence[Record]) -> 
             case "release" if release_counts(decision, decisions, records):
                 held, rework = "", False
             case "concession":
-                held, rework, repair = "", False, False
+                held, repair = "", False
             case "regrade":
                 grade = decision.grade or ""
             case "return-to-supplier":

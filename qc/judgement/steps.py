@@ -25,7 +25,7 @@ class Step(NamedTuple):
     at: dt.datetime
     held: Held
     content: Record | None
-    accepted: bool
+    accepted_at: dt.datetime | None = None
 
 
 def aspect_of(record: Record) -> Aspect | None:

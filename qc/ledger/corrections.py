@@ -33,8 +33,7 @@ def resolve(root: Record, corrections: Corrections) -> Held:
     times = sorted(_times(root.record_id, corrections, set()))
     changes = []
     for at in times:
-        content, accepted = _as_of(root, corrections, at, frozenset())
-        changes.append(Change(at, content, accepted))
+        changes.append(Change(at, *_as_of(root, corrections, at, frozenset())))
     return Held(root, tuple(changes))
 
 
@@ -51,11 +50,11 @@ def _times(record_id: str, corrections: Corrections, seen: set[str]) -> set[dt.d
 
 def _as_of(
     record: Record, corrections: Corrections, at: dt.datetime, above: frozenset[str]
-) -> tuple[Record | None, bool]:
-    """What the record says at a moment, and whether it was accepted in spite of its gauge."""
+) -> tuple[Record | None, dt.datetime | None]:
+    """What the record says at a moment, and when it was accepted in spite of its gauge."""
     above |= {record.record_id}
     content: Record | None = record
-    accepted = False
+    accepted_at = None
     in_force = []
     for position, correction in corrections.get(record.record_id, ()):
         if correction.record_id in above or correction.taken_at > at:
@@ -65,12 +64,12 @@ def _as_of(
             in_force.append((says.taken_at, position, says))
     for _, _, says in sorted(in_force, key=lambda item: item[:2]):
         if says.void:
-            content, accepted = None, False
+            content, accepted_at = None, None
         elif says.accept:
-            accepted = True
+            accepted_at = says.taken_at
         else:
             content = replacement_of(says)
-    return content, accepted
+    return content, accepted_at
 
 
 def corrections_of(connection: Connection, record_ids: Iterable[str]) -> dict[str, list[Placed]]:

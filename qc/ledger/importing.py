@@ -20,6 +20,7 @@ from qc.ledger.ledger import ACCEPTED, CONFLICT, Ledger
 from qc.ledger.walk import Check, FileReport, Waiting, Walk
 from qc.readers.folder import is_catalog, log_files
 from qc.readers.lines import open_log
+from qc.readers.refusal import FileError
 from qc.readers.refused import refused_paths
 from qc.records.kinds import KINDS
 from qc.records.parsing import FIELDS, RecordParser, Refused
@@ -53,7 +54,8 @@ def import_paths(
     Refused lines are written below `refused_folder` (None: nowhere). With a `connection`
     everything happens in its transaction, which the caller ends; else each chunk is committed.
     """
-    files = log_files(paths)
+    paths = list(paths)
+    files = [path for path in log_files(paths) if not _set_aside(path, paths, refused_folder)]
     targets = refused_paths(files, refused_folder) if refused_folder else {}
     reports = {path: FileReport(str(path)) for path in files}
     logs = [path for path in files if not is_catalog(path)]
@@ -70,6 +72,18 @@ def import_paths(
         sum(report.refused for report in reports.values()),
         list(reports.values()),
     )
+
+
+def _set_aside(path: Path, named: Sequence[Path], refused_folder: Path | None) -> bool:
+    """Whether a file lies in the folder of refused lines, and nobody named that folder.
+
+    The folder may lie below the one that is read, and lines are refused once, not at every import.
+    """
+    if refused_folder is None:
+        return False
+    folder = refused_folder.resolve()
+    within = any(folder in (name.resolve(), *name.resolve().parents) for name in named)
+    return not within and folder in path.resolve().parents
 
 
 @contextmanager
@@ -135,8 +149,8 @@ class _Gathering:
 
     def __exit__(self, _kind: object, fault: BaseException | None, _at: object) -> None:
         try:
-            if fault is None:
-                self.flush()
+            if fault is None or isinstance(fault, FileError):
+                self.flush()  # a file that cannot be opened takes nothing from those before it
         except BaseException as late:
             fault = late
             raise

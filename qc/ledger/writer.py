@@ -88,8 +88,11 @@ class Writer:
             with self._ledger.writing() as connection:
                 answers = self._ledger.accept_into(connection, items)
         except BaseException as fault:  # whoever waits must hear of it, whatever it was
-            for _, future in gathered:
-                future.set_exception(fault)
+            if len(gathered) == 1:
+                gathered[0][1].set_exception(fault)
+            else:  # one that cannot be written must not take the others with it
+                for alone in gathered:
+                    self._write([alone])
             return
         start = 0
         for prepared, future in gathered:

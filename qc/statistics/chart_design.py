@@ -109,7 +109,9 @@ def design_ewma(
 ) -> EwmaDesign:
     """The EWMA that finds a lasting `shift` > 0 soonest with run length `arl0` in control [2, 3].
 
-    Searches weights from 0.01 to 1 unless one is given. With `exact`, see `ewma_width`.
+    Searches weights from 0.01 to 1 unless one is given. The search is for steady limits; with
+    `exact` the width is then that of growing ones (a search with these would end at ever smaller
+    weights, as their first limits are as good as a head start).
 
     >>> design = design_ewma(500, 1.0, weight=0.1)
     >>> round(design.width, 3), round(design.arl1, 1)
@@ -120,20 +122,21 @@ def design_ewma(
     positive("shift", shift)
     _wanted(arl0)
 
-    def with_weight(tried: float) -> EwmaDesign:
-        width = ewma_width(arl0, weight=tried, exact=exact)
-        arl1 = arl_ewma(shift, weight=tried, width=width, exact=exact)
+    def with_weight(tried: float, growing: bool = False) -> EwmaDesign:
+        width = ewma_width(arl0, weight=tried, exact=growing)
+        arl1 = arl_ewma(shift, weight=tried, width=width, exact=growing)
         return EwmaDesign(tried, width, arl0, arl1)
 
-    if weight is not None:
-        return with_weight(weight)
-    best = minimize_scalar(
-        lambda log_weight: with_weight(math.exp(log_weight)).arl1,
-        bounds=(math.log(0.01), 0.0),
-        method="bounded",
-        options={"xatol": 1e-3},
-    )
-    return min(with_weight(math.exp(float(best.x))), with_weight(1.0), key=lambda d: d.arl1)
+    if weight is None:
+        best = minimize_scalar(
+            lambda log_weight: with_weight(math.exp(log_weight)).arl1,
+            bounds=(math.log(0.01), 0.0),
+            method="bounded",
+            options={"xatol": 1e-3},
+        )
+        inner = math.exp(float(best.x))
+        weight = min(inner, 1.0, key=lambda tried: with_weight(tried).arl1)
+    return with_weight(weight, exact)
 
 
 def design_shewhart(arl0: float, shift: float) -> tuple[float, float]:

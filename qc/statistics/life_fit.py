@@ -26,6 +26,7 @@ import numpy as np
 
 from qc.statistics import arguments
 from qc.statistics.censoring import Censored, Floats
+from qc.statistics.conditional import conditional, proper
 from qc.statistics.likelihood import Family, sample
 from qc.statistics.limits import Interval, Side, turned
 from qc.statistics.location_scale import Fit, fit, standard_survival
@@ -111,9 +112,14 @@ class LifeFit:
     def percentile_lower_bound(self, failing: float, *, confidence: float = 0.95) -> float:
         """The value that the share 1 - `failing` survives, at least, with a confidence.
 
-        `failing=0.1, confidence=0.9`: the multiple that 90 % survive with 90 % confidence.
+        `failing=0.1, confidence=0.9`: the multiple that 90 % survive with 90 % confidence. The
+        conditional bound, exact for complete samples; the likelihood-ratio one, which promises
+        more than it keeps in small samples, is `percentile_interval(…, side="lower")`.
         """
-        return self.percentile_interval(failing, confidence=confidence, side="lower").lower
+        arguments.share("failing", failing)
+        if not proper(self.core):
+            return _binomial_percentile(self.data, failing, confidence, "lower").lower
+        return _exp(conditional(self.core).quantile_limits(failing, confidence, "lower")[0])
 
     def survival(self, at: float) -> float:
         """The share that survives the value `at`."""
@@ -133,8 +139,15 @@ class LifeFit:
         return Interval(*self.core.survival_limits(math.log(at), confidence, side))
 
     def survival_lower_bound(self, at: float, *, confidence: float = 0.95) -> float:
-        """The share that survives the value `at`, at least, with a confidence."""
-        return self.survival_interval(at, confidence=confidence, side="lower").lower
+        """The share that survives the value `at`, at least, with a confidence.
+
+        The conditional bound, see `percentile_lower_bound`.
+        """
+        if at <= 0:
+            return 1.0
+        if not proper(self.core):
+            return _binomial_survival(self.data, at, confidence, "lower").lower
+        return conditional(self.core).survival_limits(math.log(at), confidence, "lower")[0]
 
     def location_interval(self, *, confidence: float = 0.95, side: Side = "two-sided") -> Interval:
         """Limits of the location of log t."""

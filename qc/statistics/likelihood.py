@@ -122,6 +122,18 @@ def highest(rows: Sample, family: Family) -> Peak:
     return Peak(peak.log_likelihood - exact * math.log(spread), at, hessian)
 
 
+def grid_log_likelihood(rows: Sample, family: Family, a: Floats, b: Floats) -> Floats:
+    """Log-likelihoods of one group over arrays of a and b that broadcast against each other."""
+    exact = rows.exact
+    a, b = a[..., None], b[..., None]
+    with np.errstate(all="ignore"):
+        # an open end stays open for every b above 0
+        low, high = b * rows.lower[~exact] - a, b * rows.upper[~exact] - a
+        between = _log_between(family, low, high) @ rows.counts[~exact]
+        log_f, _, _ = density(family, b * rows.lower[exact] - a)
+        return np.asarray(between + (np.log(b) + log_f) @ rows.counts[exact])
+
+
 def log_likelihood(rows: Sample, family: Family, theta: Floats) -> tuple[float, Floats, Floats]:
     """Value, gradient and Hessian over θ = (a per group, b)."""
     a, b = theta[rows.group], float(theta[-1])

@@ -85,11 +85,11 @@ class Fit:
             start, heights = start / 2, [*heights, height]
         return climb(self.rows, self.family, np.array([start]), base, line).log_likelihood
 
-    def profile_b(self, b: float) -> float:
-        """The highest log-likelihood with 1/sigma held at b."""
-        start = np.array([self.location * b])
+    def at_b(self, b: float) -> Peak:
+        """The peak with 1/sigma held at b."""
         flat = np.array([[1.0], [0.0]])
-        return climb(self.rows, self.family, start, np.array([0.0, b]), flat).log_likelihood
+        start = np.array([self.location * b])
+        return climb(self.rows, self.family, start, np.array([0.0, b]), flat)
 
     def limits(
         self,
@@ -112,7 +112,7 @@ class Fit:
             if tail >= 0.5:
                 raise ValueError(f"confidence must be above 0.5 for one side: {confidence}")
             cut = self.peak.log_likelihood - float(ndtri(tail)) ** 2 / 2 if tail else -math.inf
-            found.append(_fallen(profile, at, way * step, cut))
+            found.append(fallen(profile, at, way * step, cut))
         return found[0], found[1]
 
     def quantile_limits(self, share: float, confidence: float, side: Side) -> tuple[float, float]:
@@ -136,7 +136,7 @@ class Fit:
     def sigma_limits(self, confidence: float, side: Side) -> tuple[float, float]:
         """Of sigma; 0 and inf where the data set no limit."""
         low, high = self.limits(
-            lambda log_sigma: self.profile_b(math.exp(-log_sigma)),
+            lambda log_sigma: self.at_b(math.exp(-log_sigma)).log_likelihood,
             math.log(self.sigma),
             float(np.sqrt(self.covariance()[1, 1])),
             confidence,
@@ -167,7 +167,7 @@ def standard_survival(family: Family, z: float) -> float:
     return float(ndtr(-z)) if family == "normal" else math.exp(-math.exp(min(z, 700.0)))
 
 
-def _fallen(profile: Callable[[float], float], at: float, step: float, cut: float) -> float:
+def fallen(profile: Callable[[float], float], at: float, step: float, cut: float) -> float:
     """Where the profile reaches `cut`, from `at` in the direction of `step`; ±inf if nowhere."""
     from scipy.optimize import brentq
 

@@ -29,13 +29,12 @@ Severity = Literal["normal", "tightened", "reduced"]
 Level = Literal["S-1", "S-2", "S-3", "S-4", "I", "II", "III"]
 
 LETTERS = "ABCDEFGHJKLMNPQRS"
-AQLS = tuple(
-    float(text)
-    for text in (
-        "0.010 0.015 0.025 0.040 0.065 0.10 0.15 0.25 0.40 0.65 1.0 1.5 2.5 4.0 6.5 10 15 25 40 65 "
-        "100 150 250 400 650 1000"
-    ).split()
+# fmt: off
+AQLS = (
+    0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5, 10.0,
+    15.0, 25.0, 40.0, 65.0, 100.0, 150.0, 250.0, 400.0, 650.0, 1000.0,
 )
+# fmt: on
 _LOTS_UP_TO = (8, 15, 25, 50, 90, 150, 280, 500, 1200, 3200, 10_000, 35_000, 150_000, 500_000)
 # one letter for each of the fifteen ranges of lot size
 _TABLE_I: dict[str, str] = {
@@ -50,8 +49,8 @@ _TABLE_I: dict[str, str] = {
 _SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000, 3150)
 _REDUCED_SIZES = (2, 2, 2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800)
 _UP, _DOWN = -1, 1
-# cells along a diagonal, from acceptance number 0 on; before it the arrow points down, after the
-# last one up, and numbers from the first in brackets on stand in the rows of A to E only
+# acceptance numbers along a diagonal; before its start the arrow points down, behind its end up,
+# and the last two of normal and tightened stand in rows A to E only
 _NORMAL = (0, _UP, _DOWN, 1, 2, 3, 5, 7, 10, 14, 21, 30, 44)
 _TIGHTENED = (0, _DOWN, _DOWN, 1, 2, 3, 5, 8, 12, 18, 27, 41)
 _REDUCED = ((0, 1), _UP, _DOWN, (0, 2), (1, 3), (1, 4), (2, 5), (3, 6), (5, 8), (7, 10), (10, 13))
@@ -210,7 +209,6 @@ def _cell(row: int, column: int, severity: Severity) -> tuple[int, int] | int:
     if severity == "reduced":
         if diagonal > 10 or row == 16:
             return _UP
-        # the samples of A to C are all of 2: row A has no gap, and starts where B stands
         return _REDUCED[diagonal]
     if diagonal > (12 if row <= 4 else 10) or row == 16:
         return _UP

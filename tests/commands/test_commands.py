@@ -1,17 +1,16 @@
 import csv
 import io
 import json
-import os
 import re
 import subprocess
 import sys
 import tempfile
-from pathlib import Path
 
 import pytest
 
 from qc.commands import COMMANDS
 from qc.ledger.ledger import Ledger
+from qc.resources import folder
 from tests.maker import accept, answer, fields, record, run, take_catalog, write_catalog, write_shop
 
 
@@ -353,13 +352,14 @@ def test_the_demo_ends_after_its_findings(tmp_path, monkeypatch):
     samples = tmp_path / "sample_logs"
     (samples / "logs").mkdir(parents=True)
     write_shop(samples / "logs", 8)
-    monkeypatch.setattr("qc.commands.demo_.folder", lambda _: samples, raising=False)
-    monkeypatch.setattr("qc.resources.folder", lambda name: samples if name == "sample_logs"
-                        else Path("schemas").resolve())  # fmt: skip
+    schemas = folder("schemas")
+    monkeypatch.setattr(
+        "qc.resources.folder", lambda name: samples if name == "sample_logs" else schemas
+    )
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("RIMQC_DB", raising=False)
     code, out, err = run("demo", "--once")
     assert (code, err) == (0, "")
     assert "kept in sqlite:///rimqc-demo.sqlite" in out
     assert "8 parts" in out
-    assert os.path.exists("rimqc-demo.sqlite")  # noqa: PTH110
+    assert (tmp_path / "rimqc-demo.sqlite").is_file()

@@ -166,7 +166,7 @@ def test_a_reading_that_was_taken_again_before_the_gauge_failed_raises_nothing()
 
 def test_a_reading_may_be_accepted_with_a_reason():
     reading = weighed(3, 825)
-    accepted = Held(reading, (Change(at(9), reading, accepted=True),))
+    accepted = Held(reading, (Change(at(9), reading, accepted_at=at(9)),))
     judged = judge(SHOP, accepted, doubts=BAD_DOUBTS)
     assert suspects(judged) == [(at(3), at(5), at(9))]
     assert not quantity(judged, "bare-mass").suspect

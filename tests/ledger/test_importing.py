@@ -256,3 +256,13 @@ def test_a_characteristic_cannot_take_a_name_that_the_program_has(db, tmp_path, 
     assert [f["refused"] for f in report["files"]] == [1, 1, 0]
     (refusal,) = report["files"][0]["refusals"]
     assert (refusal["field"], refusal["value"]) == ("code", code)
+
+
+def test_refused_lines_below_the_folder_that_is_read_are_not_read_again(sqlite, tmp_path):
+    (tmp_path / "shop").mkdir()
+    shop = write_shop(tmp_path / "shop", parts=3)
+    db = sqlite.new()
+    first = answer(db, "import", shop, "--refused", shop / "refused")
+    again = answer(db, "import", shop, "--refused", shop / "refused")
+    assert first["refused"] == again["refused"] == 1
+    assert answer(db, "import", shop / "refused")["refused"] == 1

@@ -16,6 +16,7 @@ from qc.ledger.ledger import Ledger
 from qc.ledger.migrate import config, downgrade, newest, upgrade
 from qc.ledger.tables import Base, Journal, Seal
 from qc.ledger.verify import verify
+from qc.resources import folder
 from tests.maker import accept, flags_of, named, record, run, take_catalog
 
 
@@ -120,7 +121,7 @@ def test_an_upgrade_of_a_current_database_leaves_its_rows_and_makes_missing_trig
 def longer(tmp_path, monkeypatch):
     """A program with one migration more, which rebuilds the guarded tables."""
     schemas = tmp_path / "schemas"
-    shutil.copytree(Path("schemas").resolve(), schemas)
+    shutil.copytree(folder("schemas"), schemas)
     (schemas / "migrations" / "versions" / "9999_more.py").write_text(
         f"""
 import sqlalchemy as sa

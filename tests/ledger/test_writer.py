@@ -119,6 +119,27 @@ def test_a_fault_is_answered_to_everybody_and_the_next_records_are_taken(shop, m
     assert answer.outcome == "accepted"
 
 
+def test_a_record_that_cannot_be_written_takes_no_other_with_it(shop, monkeypatch):
+    together = threading.Event()
+    accept_into = shop.accept_into
+
+    def picky(connection, items):
+        assert together.wait(30)
+        if any(item.record.serial == "BAD" for item in items):
+            raise RimqcError("this one cannot be written")
+        return accept_into(connection, items)
+
+    monkeypatch.setattr(shop, "accept_into", picky)
+    with Writer(shop) as writer:
+        names = ("FIRST", "R1", "BAD", "R2")
+        futures = {s: writer.submit([record("weighing", serial=s)]) for s in names}
+        together.set()
+        with pytest.raises(RimqcError, match="this one"):
+            futures.pop("BAD").result(60)
+        answers = [answer.outcome for future in futures.values() for answer in future.result(60)]
+    assert answers == ["accepted"] * 3
+
+
 def test_a_bench_that_no_longer_waits_does_not_stop_the_others(slow):
     writer, go, _ = slow
     gone = writer.submit([record("weighing", serial="R1")])
