@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
+
 from qc.statistics.arguments import finite, not_negative, share
 from qc.statistics.limits import Interval
 

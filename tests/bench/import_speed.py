@@ -47,7 +47,7 @@ LIMIT = 4.0
 
 def write_shop(folder: Path, parts: int) -> None:
     """A catalog, a file of receipts and a file of weighings with identities of their own."""
-    random = Random(7)  # noqa: S311 - a bench, not a secret
+    random = Random(7)
     start = datetime(2024, 1, 1, 8)  # noqa: DTZ001 - logs write local time
     batches = range(parts // 200 + 1)
     made = [(start + timedelta(days=i % 300)).date() for i in batches]
