@@ -51,7 +51,7 @@ def ended(process: BaseProcess, told: Path) -> Ended:
 
 
 def _run(told: Path, words: list[str], last: int) -> None:
-    qc.ledger.importing.CHUNK = CHUNK
+    qc.ledger.importing.CHUNK = qc.ledger.importing.TRANSACTION = CHUNK
     said = 0
 
     def before(*_: Any) -> None:

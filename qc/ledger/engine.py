@@ -61,7 +61,7 @@ def _set_up_sqlite(connection: Any, _record: Any) -> None:
     cursor.execute(f"PRAGMA busy_timeout={BUSY_SECONDS * 1000}")
     cursor.execute("PRAGMA journal_mode=WAL")
     cursor.execute("PRAGMA synchronous=FULL")
-    cursor.execute("PRAGMA wal_autocheckpoint=10000")
+    cursor.execute("PRAGMA wal_autocheckpoint=40000")
     cursor.execute("PRAGMA foreign_keys=ON")
     cursor.execute("PRAGMA temp_store=MEMORY")
     cursor.execute("PRAGMA cache_size=-65536")

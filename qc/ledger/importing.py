@@ -1,11 +1,11 @@
 """Files in: read, parse, check, accept in chunks, and write out what was refused.
 
-A chunk is one transaction; small files share one. An import that is killed leaves whole chunks
-behind and, run again, ends as if it had run once.
+A few chunks are one transaction; small files share one. An import that is killed leaves whole
+transactions behind and, run again, ends as if it had run once.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import msgspec
@@ -25,7 +25,9 @@ from qc.readers.refused import refused_paths
 from qc.records.kinds import KINDS
 from qc.records.parsing import FIELDS, RecordParser, Refused
 
+# lines at once in memory, and in one transaction
 CHUNK = 5000
+TRANSACTION = 20_000
 # refused files of logs that wait for the same chunk are open at once
 FILES_AT_ONCE = 100
 
@@ -52,7 +54,7 @@ def import_paths(
     """Import files and folders. Raises `FileError` for a path that cannot be read.
 
     Refused lines are written below `refused_folder` (None: nowhere). With a `connection`
-    everything happens in its transaction, which the caller ends; else each chunk is committed.
+    everything happens in its transaction, which the caller ends.
     """
     paths = list(paths)
     files = [path for path in log_files(paths) if not _set_aside(path, paths, refused_folder)]
@@ -143,6 +145,9 @@ class _Gathering:
         self.check: Check = code_checker(self.catalog)
         self.waiting: list[Waiting] = []
         self.walks: list[Walk] = []
+        self.transaction = ExitStack()
+        self.in_transaction = 0
+        self.own: Connection
 
     def __enter__(self) -> "_Gathering":
         return self
@@ -151,8 +156,12 @@ class _Gathering:
         try:
             if fault is None or isinstance(fault, FileError):
                 self.flush()  # a file that cannot be opened takes nothing from those before it
+                self.transaction.close()
+            else:
+                self.transaction.__exit__(type(fault), fault, None)
         except BaseException as late:
             fault = late
+            self.transaction.__exit__(type(late), late, None)
             raise
         finally:
             for walk in self.walks:
@@ -189,8 +198,14 @@ class _Gathering:
         self.walks = [reading] if reading else []
 
     def _accept(self, waiting: Sequence[Waiting]) -> None:
-        with _transaction(self.ledger, self.connection) as own:
-            answers = self.ledger.accept_into(own, [one.item for one in waiting])
+        if self.in_transaction == 0:
+            open_one = _transaction(self.ledger, self.connection)
+            self.own = self.transaction.enter_context(open_one)
+        answers = self.ledger.accept_into(self.own, [one.item for one in waiting])
+        self.in_transaction += len(waiting)
+        if self.in_transaction >= TRANSACTION:
+            self.transaction.close()
+            self.in_transaction = 0
         for (walk, line, item, raw), answer in zip(waiting, answers, strict=True):
             if answer.outcome == ACCEPTED:
                 walk.report.accepted += 1

@@ -2,9 +2,9 @@
 
 Cp and Cpk rest on the spread within subgroups (what the process can do), Pp and Ppk on the overall
 spread (what it did); the formulas are the same. `capability_indices` takes a mean and a standard
-deviation; `qc.statistics.process_capability` takes readings and gives both. An index says nothing where the
-process drifts or the characteristic is not normal; `qc.statistics.skewed_capability` serves
-run-out and others that are bounded at zero.
+deviation; `qc.statistics.process_capability` takes readings and gives both. An index says nothing
+where the process drifts or the characteristic is not normal; `qc.statistics.skewed_capability`
+serves run-out and others that are bounded at zero.
 
 References: [1] Montgomery, D. C., "Introduction to Statistical Quality Control", chapter 8.
 [2] NIST/SEMATECH e-Handbook, 6.1.6. [3] Bissell, A. F. (1990), "How reliable is your capability
@@ -36,7 +36,7 @@ class CapabilityIndices:
 
     `mean`, `sd` and limits in one unit. `n` readings made the mean and `dof` degrees of freedom
     the standard deviation; they are needed for confidence limits only. With sd = 0 an index is
-    infinite, of the sign of the mean's distance from the limit, and NaN on the limit itself.
+    infinite, of the sign of the mean's distance from the limit, and 0 on the limit itself.
     """
 
     mean: float
@@ -211,7 +211,7 @@ def _above(t: float, dof: float, noncentrality: float) -> float:
 def _ratio(distance: float, spread: float) -> float:
     if spread > 0:
         return distance / spread
-    return math.copysign(math.inf, distance) if distance else math.nan
+    return math.copysign(math.inf, distance) if distance else 0.0
 
 
 def _tail_ppm(z: float) -> float:

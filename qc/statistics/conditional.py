@@ -102,8 +102,8 @@ def conditional(fit: Fit) -> Conditional:
         fallen(lambda w: fit.at_b(math.exp(w)).log_likelihood, math.log(fit.b), way * width, cut)
         for way in (-1, 1)
     ]
-    log_b, gap = np.linspace(*ends, _ROWS, retstep=True)
-    b = np.exp(log_b)
+    b = np.exp(np.linspace(ends[0], ends[1], _ROWS))
+    gap = (ends[1] - ends[0]) / (_ROWS - 1)
     ridge = [fit.at_b(x) for x in b]
     top = np.array([peak.at[0] for peak in ridge])
     # widths that reach down to the cut, found on a ladder; then a grid between
@@ -115,11 +115,11 @@ def conditional(fit: Fit) -> Conditional:
         deep = grid_log_likelihood(fit.rows, fit.family, tried, b[:, None]) < cut
         rung = np.where(deep.any(axis=1), deep.argmax(axis=1), len(rungs) - 1)
         edges.append(tried[np.arange(b.size), rung])
-    a = np.linspace(*edges, _COLUMNS, axis=1)
+    a = np.linspace(edges[0], edges[1], _COLUMNS, axis=1)
     step = (edges[1] - edges[0]) / (_COLUMNS - 1)
     heights = grid_log_likelihood(fit.rows, fit.family, a, b[:, None])
     # location and log sigma: da/b · d log b, the last by the trapezoid rule
-    density = np.exp(heights - fit.peak.log_likelihood) * (float(gap) / b)[:, None]
+    density = np.exp(heights - fit.peak.log_likelihood) * (gap / b)[:, None]
     mass = step[:, None] * cumulative_simpson(density, axis=1, initial=0)
     total = mass[:, -1].sum()
     return Conditional(fit, b, edges[0], step, density / total, mass / total)

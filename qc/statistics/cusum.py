@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from qc.statistics.arguments import Floats, finite, not_negative, positive, row
 
 # long rows are summed in blocks, so that rounding does not grow with the distance from the start
-_BLOCK = 2048
+_BLOCK = 8192
 
 Sided = Literal["both", "upper", "lower"]
 
@@ -40,8 +40,7 @@ class CusumChange(NamedTuple):
 class Cusum:
     """Sums of shape (n,) in the unit of the values; a side that is not watched stays at 0.
 
-    `since_upper`, `since_lower`: for how many values in a row that sum has been above 0, the N+
-    and N- of [3]. `allowance` and `limit` are k and h in the unit of the values.
+    `allowance` and `limit` are k and h in the unit of the values.
     """
 
     values: Floats
@@ -50,8 +49,16 @@ class Cusum:
     limit: float
     upper: Floats
     lower: Floats
-    since_upper: NDArray[np.intp]
-    since_lower: NDArray[np.intp]
+
+    @property
+    def since_upper(self) -> NDArray[np.intp]:
+        """For how many values in a row the upper sum has been above 0, the N+ of [3]."""
+        return _runs(self.upper)
+
+    @property
+    def since_lower(self) -> NDArray[np.intp]:
+        """For how many values in a row the lower sum has been above 0, the N- of [3]."""
+        return _runs(self.lower)
 
     def signals(self) -> NDArray[np.intp]:
         """Indices (from 0) of the values at which either sum is above the limit."""
@@ -66,8 +73,8 @@ class Cusum:
         """Where the change behind the signal at this index began, and the new level.
 
         By default of the first signal; None where there is none. Start: the value after the sum
-        was last 0. Level: target ± (k + C/N) [3, eq. 9.6]. A head start, where the sum has not
-        been 0 since, is taken off C. ValueError for an index without a signal.
+        was last 0. Level: the mean of the values since, which is target ± (k + C/N) [3, eq. 9.6]
+        with a head start taken off C. ValueError for an index without a signal.
         """
         index = self.first_signal() if at is None else at
         if index is None:
@@ -114,7 +121,7 @@ def cusum(
     start = head_start * sigma
     upper = idle if sided == "lower" else _sums(away - allowance, start)
     lower = idle if sided == "upper" else _sums(-away - allowance, start)
-    return Cusum(series, target, allowance, limit, upper, lower, _runs(upper), _runs(lower))
+    return Cusum(series, target, allowance, limit, upper, lower)
 
 
 def _sums(steps: Floats, start: float) -> Floats:

@@ -97,6 +97,8 @@ class NestedAnova:
             tuple(source.ms for source in self.sources),
             tuple(source.dof for source in self.sources),
         )
+        if math.isnan(self.components[level]):
+            return Interval(math.nan, math.nan)
         factors = [0.0] * len(self.names)
         factors[i] = 1.0
         if level != RESIDUAL:

@@ -59,6 +59,10 @@ def process_capability(
     spread within subgroups is estimated: pooled, R̄/d2 or s̄/c4. Its degrees of freedom are exact
     for pooled ones, else those of the χ that scatters as much (for moving ranges 0.605 (n - 1)
     [2]). ValueError below two readings.
+
+    >>> found = process_capability([[411, 413], [412, 415], [410, 412]], lower=400, upper=420)
+    >>> round(found.cpk, 3), round(found.ppk, 3)
+    (1.551, 1.516)
     """
     single, parts = _parted(readings)
     every = np.concatenate(parts)

@@ -84,27 +84,18 @@ def self_starting_cusum(
     7
     """
     scores = self_starting_scores(values)
-    known = scores[np.isfinite(scores)]
-    first = scores.size - known.size
-    steps = np.concatenate([np.zeros(first), known])
-    if first and known.size:
-        # nothing is known of the first values: the sums start when the scores do
-        part = cusum(known, target=0.0, k=k, h=h, head_start=head_start, sided=sided)
-        zeros = np.zeros(first)
-        counts = np.zeros(first, dtype=np.intp)
-        chart = Cusum(
-            steps,
-            0.0,
-            part.allowance,
-            part.limit,
-            np.concatenate([zeros, part.upper]),
-            np.concatenate([zeros, part.lower]),
-            np.concatenate([counts, part.since_upper]),
-            np.concatenate([counts, part.since_lower]),
-        )
-    else:
-        chart = cusum(steps, target=0.0, k=k, h=h, sided=sided)
-    return SelfStartingCusum(np.asarray(values, dtype=float), scores, chart)
+    known = np.isfinite(scores)
+    if not known.any():
+        chart = cusum(np.zeros(scores.size), target=0.0, k=k, h=h, sided=sided)
+        return SelfStartingCusum(row("values", values), scores, chart)
+    # the sums start, from the head start if there is one, when the scores do
+    part = cusum(scores[known], target=0.0, k=k, h=h, head_start=head_start, sided=sided)
+    before = np.zeros(scores.size - part.values.size)
+    steps, upper, lower = (
+        np.concatenate([before, sums]) for sums in (part.values, part.upper, part.lower)
+    )
+    chart = Cusum(steps, 0.0, part.allowance, part.limit, upper, lower)
+    return SelfStartingCusum(row("values", values), scores, chart)
 
 
 def _running(series: Floats) -> tuple[Floats, Floats]:
