@@ -187,25 +187,25 @@ def verdicts(
 
     if result.failed is not None and result.failed <= 1:
         words = (
-            f"{name} failed at {shown(result.failed)} times the standard impact or below: "
-            "the part does not bear the standard load."
+            f"{name}: damaged by {shown(result.failed)} × the standard impact, of which "
+            f"{shown(required)} × are required. The part does not bear the standard."
         )
         return [verdict("impact-below-standard", CRITICAL, words, result.failed, ONE)]
     if result.survived >= required:
         return []
     if result.damaged:
         severity = CRITICAL if result.survived < 1 else MAJOR
-        by = f"failed by {shown(result.failed)}" if result.failed is not None else "failed"
+        by = f"by {shown(result.failed)} ×" if result.failed is not None else "then"
         words = (
-            f"{name} survived {shown(result.survived)} times the standard impact and {by}; "
-            f"{shown(required)} are required."
+            f"{name}: survived {shown(result.survived)} × the standard impact, damaged {by}; "
+            f"{shown(required)} × are required."
         )
         if result.survived < 1:
             words += " It is not shown to bear the standard impact even once."
         return [verdict("impact-early", severity, words, result.survived, required)]
     words = (
-        f"{name} is not finished: {shown(result.survived)} times the standard impact survived so "
-        f"far, {shown(required)} are required."
+        f"{name}: survived {shown(result.survived)} × the standard impact so far and is not "
+        f"damaged; {shown(required)} × are required."
     )
     return [verdict("impact-incomplete", MINOR, words, result.survived, required)]
 

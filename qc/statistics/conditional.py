@@ -16,11 +16,12 @@ References: Lawless (2003), "Statistical Models and Methods for Lifetime Data", 
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from qc.statistics.censoring import Floats
-from qc.statistics.likelihood import grid_log_likelihood
+from qc.statistics.likelihood import Peak, grid_log_likelihood
 from qc.statistics.limits import Side, tails
 from qc.statistics.location_scale import Fit, fallen, standard_quantile, standard_survival
 
@@ -90,6 +91,7 @@ class Conditional:
         return standard_survival(family, high), standard_survival(family, low)
 
 
+@lru_cache(maxsize=4)
 def conditional(fit: Fit) -> Conditional:
     """The integrated likelihood of a fit that is `proper`; ValueError for one that is not."""
     from scipy.integrate import cumulative_simpson
@@ -104,7 +106,7 @@ def conditional(fit: Fit) -> Conditional:
     ]
     b = np.exp(np.linspace(ends[0], ends[1], _ROWS))
     gap = (ends[1] - ends[0]) / (_ROWS - 1)
-    ridge = [fit.at_b(x) for x in b]
+    ridge = _ridge(fit, b)
     top = np.array([peak.at[0] for peak in ridge])
     # widths that reach down to the cut, found on a ladder; then a grid between
     reach = np.sqrt(-1 / np.array([peak.hessian[0, 0] for peak in ridge]))
@@ -123,6 +125,19 @@ def conditional(fit: Fit) -> Conditional:
     mass = step[:, None] * cumulative_simpson(density, axis=1, initial=0)
     total = mass[:, -1].sum()
     return Conditional(fit, b, edges[0], step, density / total, mass / total)
+
+
+def _ridge(fit: Fit, b: Floats) -> list[Peak]:
+    """The peaks at each of b, walked outwards from the fit so that each helps the next."""
+    middle = int(np.searchsorted(b, fit.b))
+    ridge: dict[int, Peak] = {}
+    for way in (range(middle, b.size), range(middle - 1, -1, -1)):
+        last = fit.peak
+        for row in way:
+            slope = -last.hessian[0, 1] / last.hessian[0, 0]
+            last = fit.at_b(b[row], float(last.at[0] + slope * (b[row] - last.at[1])))
+            ridge[row] = last
+    return [ridge[row] for row in range(b.size)]
 
 
 def _solved(excess: Callable[[float], float], guess: float, step: float) -> float:

@@ -85,10 +85,10 @@ class Fit:
             start, heights = start / 2, [*heights, height]
         return climb(self.rows, self.family, np.array([start]), base, line).log_likelihood
 
-    def at_b(self, b: float) -> Peak:
-        """The peak with 1/sigma held at b."""
+    def at_b(self, b: float, a: float | None = None) -> Peak:
+        """The peak with 1/sigma held at b, climbed from a guess of a."""
         flat = np.array([[1.0], [0.0]])
-        start = np.array([self.location * b])
+        start = np.array([self.location * b if a is None else a])
         return climb(self.rows, self.family, start, np.array([0.0, b]), flat)
 
     def limits(
