@@ -107,7 +107,7 @@ class LifeFit:
         if self.basis == "binomial":
             return _binomial_percentile(self.data, failing, confidence, side)
         low, high = self.core.quantile_limits(failing, confidence, side)
-        return Interval(_exp(low), _exp(high))
+        return Interval(exp(low), exp(high))
 
     def percentile_lower_bound(self, failing: float, *, confidence: float = 0.95) -> float:
         """The value that the share 1 - `failing` survives, at least, with a confidence.
@@ -119,13 +119,13 @@ class LifeFit:
         arguments.share("failing", failing)
         if not proper(self.core):
             return _binomial_percentile(self.data, failing, confidence, "lower").lower
-        return _exp(conditional(self.core).quantile_limits(failing, confidence, "lower")[0])
+        return exp(conditional(self.core).quantile_limits(failing, confidence, "lower")[0])
 
     def survival(self, at: float) -> float:
         """The share that survives the value `at`."""
         if not self.estimable:
             return math.nan
-        z = (_log(at) - self.location) / self.sigma
+        z = (log(at) - self.location) / self.sigma
         return standard_survival(self.core.family, z)
 
     def survival_interval(
@@ -194,7 +194,7 @@ class WeibullFit(LifeFit):
     def scale_interval(self, *, confidence: float = 0.95, side: Side = "two-sided") -> Interval:
         """Likelihood-ratio limits of the scale."""
         low, high = self.location_interval(confidence=confidence, side=side)
-        return Interval(_exp(low), _exp(high))
+        return Interval(exp(low), exp(high))
 
 
 class LognormalFit(LifeFit):
@@ -238,7 +238,7 @@ def fit_lognormal(data: Censored) -> LognormalFit:
 def _core(data: Censored, family: Family) -> Fit:
     if (data.upper == 0).any():
         raise ValueError("a failure needs a value above 0: got 0")
-    return fit(sample(_logs(data.lower), _logs(data.upper), data.counts), family)
+    return fit(sample(logs(data.lower), logs(data.upper), data.counts), family)
 
 
 def _binomial_survival(data: Censored, at: float, confidence: float, side: Side) -> Interval:
@@ -263,14 +263,17 @@ def _binomial_percentile(data: Censored, failing: float, confidence: float, side
     return Interval(float(max(borne, default=0.0)), float(min(broken, default=math.inf)))
 
 
-def _logs(values: Floats) -> Floats:
+def logs(values: Floats) -> Floats:
+    """Natural logarithms, -inf of 0."""
     with np.errstate(divide="ignore"):
         return np.log(values)
 
 
-def _log(value: float) -> float:
+def log(value: float) -> float:
+    """Natural logarithm, -inf of 0."""
     return math.log(value) if value > 0 else -math.inf
 
 
-def _exp(value: float) -> float:
+def exp(value: float) -> float:
+    """e to the value, inf where that is beyond a double."""
     return math.exp(value) if value < 709 else math.inf

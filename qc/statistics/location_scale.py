@@ -136,13 +136,13 @@ class Fit:
     def sigma_limits(self, confidence: float, side: Side) -> tuple[float, float]:
         """Of sigma; 0 and inf where the data set no limit."""
         low, high = self.limits(
-            lambda log_sigma: self.at_b(math.exp(-log_sigma)).log_likelihood,
+            lambda log_sigma: self.at_b(_exp(-log_sigma)).log_likelihood,
             math.log(self.sigma),
             float(np.sqrt(self.covariance()[1, 1])),
             confidence,
             side,
         )
-        return math.exp(low), math.exp(high)
+        return _exp(low) if low > -math.inf else 0.0, _exp(high) if high < math.inf else math.inf
 
 
 def fit(rows: Sample, family: Family) -> Fit:
@@ -183,3 +183,8 @@ def fallen(profile: Callable[[float], float], at: float, step: float, cut: float
         step *= 2
         inner, outer = outer, outer + step
     return math.copysign(math.inf, step)
+
+
+def _exp(value: float) -> float:
+    """e to the value, kept to what its square can be divided by."""
+    return math.exp(min(max(value, -300.0), 300.0))

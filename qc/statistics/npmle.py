@@ -41,15 +41,18 @@ class Masses(NamedTuple):
 def support(data: Censored) -> Support:
     """The intervals that can carry mass: from a lower end to the next end, that being an upper."""
     left, right = _innermost(data)
-    point = left == right
-    low, high, exact = data.lower[:, None], data.upper[:, None], data.exact[:, None]
-    # (lower, upper] leaves a point at its lower end out, and a known value holds that point only
-    holds = np.where(
-        exact, point & (left == low), (right <= high) & np.where(point, left > low, left >= low)
-    )
-    rows, where = np.unique(holds, axis=0, return_inverse=True)
+    rows, where = np.unique(held(data, left, right), axis=0, return_inverse=True)
     counts = np.bincount(where.ravel(), data.counts).astype(float)
     return Support(left, right, rows.astype(float), counts)
+
+
+def held(data: Censored, left: Floats, right: Floats) -> Mask:
+    """Which intervals lie in each row's own, shape (rows, intervals)."""
+    point = np.equal(left, right)
+    low, high, exact = data.lower[:, None], data.upper[:, None], data.exact[:, None]
+    # (lower, upper] leaves a point at its lower end out, and a known value holds that point only
+    inside = (right <= high) & np.where(point, left > low, left >= low)
+    return np.where(exact, point & (left == low), inside)
 
 
 def _innermost(data: Censored) -> tuple[Floats, Floats]:

@@ -42,7 +42,8 @@ def arl_shewhart(shift: float = 0.0, *, width: float = 3.0) -> float:
     """
     from scipy.special import ndtr
 
-    positive("width", width), finite("shift", shift)
+    positive("width", width)
+    finite("shift", shift)
     return 1 / float(ndtr(-width - shift) + ndtr(-width + shift))
 
 
@@ -65,7 +66,7 @@ def arl_cusum(
     >>> round(arl_cusum(0.0, k=0.5, h=4.0), 1), round(arl_cusum(1.0, k=0.5, h=4.0, head_start=2), 2)
     (167.7, 5.29)
     """
-    finite("shift", shift), not_negative("k", k), positive("h", h)
+    _check_cusum(shift, k, h)
     most = min(h, h / 2 + k) if sided == "both" else h
     if not 0 <= head_start <= most:
         raise ValueError(f"head_start must lie from 0 to {most:g} here: {head_start}")
@@ -75,7 +76,9 @@ def arl_cusum(
     up, up_ahead = _one_sum(shift, k, h, head_start)
     down, down_ahead = _one_sum(-shift, k, h, head_start)
     # divided through by the longer run length, which may be infinite
-    low, high = min(up, down), max(up, down)
+    low, high = sorted((up, down))
+    if low == math.inf:
+        return math.inf
     return low * (up_ahead + down_ahead - 1) / (1 + low / high)
 
 
@@ -88,7 +91,7 @@ def arl_cusum_siegmund(shift: float = 0.0, *, k: float, h: float, sided: Sided =
     >>> round(arl_cusum_siegmund(0.0, k=0.5, h=5.0, sided="upper"), 1)
     938.2
     """
-    finite("shift", shift), not_negative("k", k), positive("h", h)
+    _check_cusum(shift, k, h)
     b = h + 1.166
 
     def one(drift: float) -> float:
@@ -101,7 +104,8 @@ def arl_cusum_siegmund(shift: float = 0.0, *, k: float, h: float, sided: Sided =
 
     if sided != "both":
         return one((shift if sided == "upper" else -shift) - k)
-    return 1 / (1 / one(shift - k) + 1 / one(-shift - k))
+    low, high = sorted((one(shift - k), one(-shift - k)))
+    return low / (1 + low / high) if low < math.inf else math.inf
 
 
 def arl_ewma(shift: float = 0.0, *, weight: float, width: float, exact: bool = False) -> float:
@@ -116,7 +120,8 @@ def arl_ewma(shift: float = 0.0, *, weight: float, width: float, exact: bool = F
     """
     if not 0 < weight <= 1:
         raise ValueError(f"weight must be above 0 and at most 1: {weight}")
-    finite("shift", shift), positive("width", width)
+    finite("shift", shift)
+    positive("width", width)
     edge = width * math.sqrt(weight / (2 - weight))
     nodes, weights = _nodes(-edge, edge, scale=weight)
     stay = _density(nodes - (1 - weight) * nodes[:, None], weight, shift) * weights
@@ -128,6 +133,12 @@ def arl_ewma(shift: float = 0.0, *, weight: float, width: float, exact: bool = F
         move = _density(nodes - (1 - weight) * start[:, None], weight, shift) * weights
         further, nodes, weights = 1 + move @ further, start, start_weights
     return 1 + float((_density(nodes, weight, shift) * weights) @ further)
+
+
+def _check_cusum(shift: float, k: float, h: float) -> None:
+    finite("shift", shift)
+    not_negative("k", k)
+    positive("h", h)
 
 
 def _growing_limits(edge: float, weight: float) -> list[float]:

@@ -8,7 +8,7 @@ Without a rule set being named, `DEFAULT_TESTS` apply: Nelson's tests 1, 2 and 5
 stray batch, a lasting small shift and a middling one. On normal points in control they signal once
 in 158.7 points on average (test 1 alone: 370.4; all four Western Electric rules: 91.8), see
 `qc.statistics.run_rule_arl`. More rules see more and cry wolf more often: all eight tests
-together once in about 60 points (tests/bench/run_rules_bench.py).
+together once in about 74 points (tests/bench/run_rules_bench.py).
 
 References: [1] Nelson, L. S. (1984), "The Shewhart control chart - tests for special causes",
 Journal of Quality Technology 16:237-239. [2] Western Electric (1956), "Statistical Quality Control
@@ -130,12 +130,16 @@ def _standardised(values: ArrayLike, centre: ArrayLike, sigma: ArrayLike) -> Flo
     points = np.asarray(values, dtype=float)
     if points.ndim != 1:
         raise ValueError(f"values must be one row of points: got shape {points.shape}")
-    spread = np.asarray(sigma, dtype=float)
+    middle, spread = np.asarray(centre, dtype=float), np.asarray(sigma, dtype=float)
+    for name, given in (("centre", middle), ("sigma", spread)):
+        if given.shape not in ((), points.shape):
+            raise ValueError(
+                f"{name} must be one number or one per point: got shape {given.shape} "
+                f"for {points.size} points"
+            )
     if not (spread > 0).all():
         raise ValueError(f"sigma must be above 0: got {spread.min()}")
-    z: Floats = points - np.asarray(centre, dtype=float)
-    if z.shape != points.shape or spread.shape not in ((), points.shape):
-        raise ValueError("centre and sigma must be one number or one per point")
+    z: Floats = points - middle
     z /= spread
     return z
 

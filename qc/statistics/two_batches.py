@@ -25,13 +25,15 @@ import numpy as np
 
 from qc.statistics import arguments
 from qc.statistics.censoring import Censored, Floats, interval_censored
-from qc.statistics.life_fit import logs
+from qc.statistics.life_fit import exp, log, logs
 from qc.statistics.likelihood import Family, Sample, highest, sample
 from qc.statistics.limits import Interval
 from qc.statistics.location_scale import fallen
-from qc.statistics.npmle import most_likely, support
+from qc.statistics.npmle import held, most_likely, support
 
 _MOST_ENUMERATED = 50_000
+# a ratio e^25 stands for no limit
+_FAR = 25.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -105,27 +107,119 @@ def _one_by_one(batch: Censored) -> Censored:
 
 
 def _scores(first: Censored, second: Censored) -> Floats:
-    """Sun's scores of all parts: 1 - Λ for a known failure, -Λ for a survivor; they add up to 0.
+    """Sun's scores of all parts, adding up to 0: 1 - Λ for a known failure, -Λ for a survivor.
 
-    For a part in an interval, minus the mean over the masses it holds of the cumulated hazard
-    less the step there. With S after each mass, (S_l Λ_l - S_u Λ_u)/(S_l - S_u) at its ends.
+    In between (S_u Λ_u - S_l Λ_l)/(S_l - S_u), with the share left S and the cumulated hazard Λ
+    of the common estimate at the ends of a part's interval; added up over the masses in it.
     """
     data = interval_censored(
         lower=np.append(first.lower, second.lower), upper=np.append(first.upper, second.upper)
     )
     intervals = support(data)
-    masses = np.clip(most_likely(intervals).masses, 0, None)
+    masses = most_likely(intervals).masses
     masses = np.where(masses < 1e-10, 0.0, masses) / masses.sum()
     before = np.cumsum(masses[::-1])[::-1]
     after = np.append(before[1:], 0.0)
-    # the mass beyond every failure is no failure: the parts that are left stay left
-    left = np.isinf(intervals.right)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        step = np.where((before > 1e-12) & ~left, masses / before, 0.0)
+    step = np.divide(masses, before, out=np.zeros_like(masses), where=before > 0)
     hazard = np.cumsum(step)
-    # at the two ends of each mass: share left and hazard so far
-    at_left, at_right = before * (hazard - step), np.where(left, before, after) * hazard
-    gain = np.where(left, -before * hazard, at_right - at_left)
-    holds = _holds(data, intervals.left, intervals.right)
-    share = holds @ masses
-    return np.asarray((holds @ gain) / share)
+    gain = after * hazard - before * (hazard - step)
+    holds = held(data, intervals.left, intervals.right)
+    return np.asarray((holds @ gain) / (holds @ masses))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ScaleRatio:
+    """Two batches of one shape (one sigma of log t), compared by their scales.
+
+    `ratio`: scale (or median) of the first over that of the second; inf or 0 where only one of
+    them has failures, NaN where neither has. `statistic`: twice the log-likelihood gained by two
+    scales instead of one, chi-square with one degree of freedom; `p` from it.
+    """
+
+    rows: Sample
+    family: Family
+    ratio: float
+    statistic: float
+    p: float
+    error: float
+    log_likelihood: float
+
+    def interval(self, *, confidence: float = 0.95) -> Interval:
+        """Likelihood-ratio limits of the ratio; 0 and inf where the data set none."""
+        from scipy.special import chdtri
+
+        arguments.share("confidence", confidence)
+        if math.isnan(self.ratio):
+            return Interval(0.0, math.inf)
+        cut = self.log_likelihood - float(chdtri(1, 1 - confidence)) / 2
+        # without failures on one side, from so far out that nothing more is gained
+        at = min(max(log(self.ratio), -_FAR), _FAR)
+        low, high = (
+            way * math.inf if way * at >= _FAR else fallen(self._profile, at, way * self.error, cut)
+            for way in (-1, 1)
+        )
+        return Interval(exp(low), exp(high))
+
+    def _profile(self, log_ratio: float) -> float:
+        shift = np.where(self.rows.group == 1, log_ratio, 0.0)
+        moved = self.rows._replace(
+            lower=self.rows.lower + shift,
+            upper=self.rows.upper + shift,
+            group=np.zeros_like(self.rows.group),
+        )
+        return highest(moved, self.family).log_likelihood
+
+
+def scale_ratio_test(
+    first: Censored,
+    second: Censored,
+    *,
+    distribution: Literal["weibull", "lognormal"] = "weibull",
+) -> ScaleRatio:
+    """Likelihood-ratio test of one scale for two batches under a common shape [2].
+
+    Batches come from `interval_censored` or `right_censored`. Where one value fits every part p
+    is 1.
+
+    >>> from qc.statistics.censoring import right_censored
+    >>> weak = right_censored(times=[1, 2, 2, 3], failed=[1, 1, 1, 1])
+    >>> strong = right_censored(times=[4, 5, 5, 5], failed=[1, 1, 0, 0])
+    >>> scale_ratio_test(weak, strong).p < 0.01
+    True
+    """
+    from scipy.special import chdtrc
+
+    families: dict[str, Family] = {
+        "weibull": "smallest-extreme-value",
+        "lognormal": "normal",
+    }
+    if distribution not in families:
+        raise ValueError(f"distribution must be 'weibull' or 'lognormal': {distribution!r}")
+    family = families[distribution]
+    if (first.upper == 0).any() or (second.upper == 0).any():
+        raise ValueError("a failure needs a value above 0: got 0")
+    group = np.repeat([0, 1], [first.lower.size, second.lower.size])
+    rows = sample(
+        logs(np.append(first.lower, second.lower)),
+        logs(np.append(first.upper, second.upper)),
+        np.append(first.counts, second.counts),
+        group,
+    )
+    fails, fail_too = first.failures > 0, second.failures > 0
+    if not (fails or fail_too) or (rows.separated and rows.exact.any()):
+        ratio = math.nan if not (fails or fail_too) else 1.0
+        return ScaleRatio(rows, family, ratio, 0.0, 1.0, 1.0, 0.0)
+    one = highest(rows._replace(group=np.zeros_like(group)), family).log_likelihood
+    two = highest(rows, family)
+    statistic = max(2 * (two.log_likelihood - one), 0.0)
+    p = float(chdtrc(1, statistic))
+    b = float(two.at[-1])
+    if not fails or not fail_too:
+        ratio = 0.0 if fails else math.inf
+        return ScaleRatio(rows, family, ratio, statistic, p, 1 / b, two.log_likelihood)
+    log_ratio = float(two.at[0] - two.at[1]) / b
+    way = np.array([1.0, -1.0, -log_ratio]) / b
+    # a spread that is open has no curvature to speak of
+    spread = float(way @ np.linalg.pinv(-two.hessian) @ way)
+    error = math.sqrt(spread) if spread > 0 else 1 / b
+    return ScaleRatio(rows, family, math.exp(log_ratio), statistic, p, error, two.log_likelihood)

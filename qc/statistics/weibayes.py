@@ -35,7 +35,7 @@ class Weibayes:
     def scale(self) -> float:
         """The maximum likelihood scale (T/r)^(1/shape); inf without failures."""
         failures = self.data.failures
-        return (self.exposure / failures) ** (1 / self.shape) if failures else math.inf
+        return math.pow(self.exposure / failures, 1 / self.shape) if failures else math.inf
 
     def scale_lower_bound(self, *, confidence: float = 0.95) -> float:
         """(2 T/χ²)^(1/shape), χ² the quantile with 2 r + 2 degrees of freedom.
@@ -48,12 +48,12 @@ class Weibayes:
         arguments.share("confidence", confidence)
         failures = self.data.failures
         dof = 2 * failures + (0 if self.ended_at_failure and failures else 2)
-        return (2 * self.exposure / float(chdtri(dof, 1 - confidence))) ** (1 / self.shape)
+        return math.pow(2 * self.exposure / float(chdtri(dof, 1 - confidence)), 1 / self.shape)
 
     def percentile_lower_bound(self, failing: float, *, confidence: float = 0.95) -> float:
         """The value that the share 1 - `failing` survives, at least."""
         hazard = -math.log1p(-arguments.share("failing", failing))
-        return self.scale_lower_bound(confidence=confidence) * hazard ** (1 / self.shape)
+        return self.scale_lower_bound(confidence=confidence) * math.pow(hazard, 1 / self.shape)
 
     def survival_lower_bound(self, at: float, *, confidence: float = 0.95) -> float:
         """The share that survives the value `at`, at least; 0 where nothing was survived."""

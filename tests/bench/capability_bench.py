@@ -20,7 +20,9 @@ from qc.statistics.skewed_capability import Family, percentile_indices, skewed_c
 
 
 def normal_rows(samples: int, rng: np.random.Generator) -> None:
-    print("| n | true Cpk | Cp, exact | Cpu, exact | Cpk, Bissell | Cpk lower bound |")
+    print(
+        "| n | limits, sigmas off the mean | Cp, exact | Cpu, exact | Cpk, Bissell | Cpk lower bound |"
+    )
     print("| --- | --- | --- | --- | --- | --- |")
     for n in (5, 10, 30, 100):
         for centre in (0.0, 1.0):
@@ -39,8 +41,8 @@ def normal_rows(samples: int, rng: np.random.Generator) -> None:
                     found.cpk_lower_bound() <= true.cpk,
                 )
             print(
-                "| {} | {:.3f} | {:.3f} | {:.3f} | {:.3f} | {:.3f} |".format(
-                    n, true.cpk, *(held / samples)
+                "| {} | {:+g}, {:+g} | {:.3f} | {:.3f} | {:.3f} | {:.3f} |".format(
+                    n, lower - centre, upper - centre, *(held / samples)
                 )
             )
 
