@@ -199,9 +199,9 @@ def staircase_fit(
     `levels`, `failed`, `serials`, shape (n,): as for `dixon_mood`; equal steps are not needed.
     With the probit Φ(b0 + b1 · level) the mean is -b0/b1 and the standard deviation 1/b1.
 
-    >>> found = staircase_fit(levels=[70, 75, 80, 75, 70, 75], failed=[0, 0, 1, 1, 0, 1])
+    >>> found = staircase_fit(levels=[70, 75, 80, 75, 80, 75, 70], failed=[0, 0, 1, 0, 1, 1, 0])
     >>> round(found.mean, 2)
-    74.43
+    75.0
     """
     height, fails = _struck_once(levels, failed, serials)
     rows = sample(

@@ -20,9 +20,7 @@ from qc.statistics.skewed_capability import Family, percentile_indices, skewed_c
 
 
 def normal_rows(samples: int, rng: np.random.Generator) -> None:
-    print(
-        "| n | limits, sigmas off the mean | Cp, exact | Cpu, exact | Cpk, Bissell | Cpk lower bound |"
-    )
+    print("| n | limits about the mean | Cp, exact | Cpu, exact | Cpk, Bissell | Cpk lower bound |")
     print("| --- | --- | --- | --- | --- | --- |")
     for n in (5, 10, 30, 100):
         for centre in (0.0, 1.0):

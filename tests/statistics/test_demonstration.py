@@ -41,7 +41,9 @@ def test_lower_bounds_after_failures_are_those_of_the_table():
     # exact binomial, computed with an independent program
     for row in table("ts-reliability-lower-bound"):
         got = reliability_lower_bound(
-            tests=int(row["n"]), failures=int(row["failures"]), confidence=float(row["confidence_C"])
+            tests=int(row["n"]),
+            failures=int(row["failures"]),
+            confidence=float(row["confidence_C"]),
         )
         wanted = float(row["reliability_lower_bound_clopper_pearson"])
         assert got == pytest.approx(wanted, abs=5.1e-6)
@@ -69,9 +71,7 @@ def test_distribution_free_sizes_are_those_of_wilks():
 def test_allowed_failures_ask_for_more_parts():
     # 90/90 with 0, 1, 2 failures: 22, 38, 52; 95/95: 59, 93, 124 (common tables, from memory)
     for share, wanted in ((0.9, [22, 38, 52]), (0.95, [59, 93, 124])):
-        got = [
-            success_run_tests(reliability=share, confidence=share, failures=k) for k in range(3)
-        ]
+        got = [success_run_tests(reliability=share, confidence=share, failures=k) for k in range(3)]
         assert got == wanted
 
 

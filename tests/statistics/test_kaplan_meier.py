@@ -109,7 +109,9 @@ def test_bad_curves_are_refused():
         kaplan_meier(times=[1, 2], failed=[1])
     with pytest.raises(ValueError, match="failed must be true or false: got 2"):
         kaplan_meier(times=[1, 2], failed=[1, 2])
-    with pytest.raises(ValueError, match=r"lower must be finite and not negative: got -1\.0 in row 1"):
+    with pytest.raises(
+        ValueError, match=r"lower must be finite and not negative: got -1\.0 in row 1"
+    ):
         kaplan_meier(times=[1, -1], failed=[1, 1])
     with pytest.raises(ValueError, match="times must be numbers: got NaN in row 0"):
         kaplan_meier(times=[math.nan], failed=[0])

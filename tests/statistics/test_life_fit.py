@@ -49,7 +49,7 @@ def test_weibull_fits_their_errors_and_ratio_bounds_are_those_of_the_references(
     assert fit.basis == "likelihood-ratio"
     assert fit.shape == pytest.approx(exact["shape"], rel=2e-8)
     assert fit.scale == pytest.approx(exact["scale"], rel=5e-8)
-    assert fit.log_likelihood == pytest.approx(exact["log_likelihood"], abs=1e-8)
+    assert fit.log_likelihood == pytest.approx(exact["log_likelihood"], abs=1e-7)
     covariance = fit.covariance()
     assert math.sqrt(covariance[0, 0]) == pytest.approx(exact["se_log_scale"], rel=1e-6)
     assert math.sqrt(covariance[1, 1]) == pytest.approx(exact["se_log_sigma"], rel=1e-6)
@@ -100,9 +100,7 @@ def test_cracks_found_at_inspections_are_fitted_as_intervals():
     assert (round(fit.location, 4), round(fit.sigma, 4)) == (4.2724, 0.6732)
     assert fit.log_likelihood == pytest.approx(exact["loglik"], abs=1e-7)
     errors = np.sqrt(np.diag(fit.covariance()))
-    np.testing.assert_allclose(
-        errors, [exact["se_location"], exact["se_log_sigma"]], rtol=1e-6
-    )
+    np.testing.assert_allclose(errors, [exact["se_location"], exact["se_log_sigma"]], rtol=1e-6)
     assert fit.percentile_log_error(0.1) == pytest.approx(exact["B10_se_log"], rel=1e-6)
 
 
@@ -212,8 +210,8 @@ def test_95_of_100_weibull_samples_of_five_keep_their_bound_and_the_ratio_bound_
         fit = fit_weibull(right_censored(times=times, failed=np.ones(5)))
         kept += fit.percentile_lower_bound(0.1) <= b10
         ratio += fit.percentile_interval(0.1, side="lower").lower <= b10
-    # true 0.95: below 183 once in 100,000 runs
-    assert 183 <= kept
+    # below 177 of 200 once in 10,000 runs if 95 of 100 is true
+    assert kept >= 177
     assert ratio < kept
 
 
@@ -278,9 +276,7 @@ def test_fits_do_not_depend_on_unit_or_on_how_rows_are_packed():
     )
     counts = data.counts.astype(int)
     spread = fit_weibull(
-        interval_censored(
-            lower=np.repeat(data.lower, counts), upper=np.repeat(data.upper, counts)
-        )
+        interval_censored(lower=np.repeat(data.lower, counts), upper=np.repeat(data.upper, counts))
     )
     assert spread.location == pytest.approx(fit.location, rel=1e-12)
 

@@ -75,9 +75,7 @@ def test_standard_errors_follow_the_usual_approximations():
     # G = (6 s + d)/(7 s), H = 1.1 + 0.3 s/d for steps near a deviation; formulas from memory
     found = dixon_mood(**pick(case("staircase_energy")))
     d, s, n = found.step, found.sd, found.n
-    assert found.mean_standard_error == pytest.approx(
-        (6 * s + d) / 7 / math.sqrt(n), rel=0.015
-    )
+    assert found.mean_standard_error == pytest.approx((6 * s + d) / 7 / math.sqrt(n), rel=0.015)
     assert found.sd_standard_error == pytest.approx(
         s * (1.1 + 0.3 * s / d) / math.sqrt(n), rel=0.015
     )
@@ -106,7 +104,9 @@ def test_the_mean_of_long_staircases_scatters_as_its_error_says():
 
 def test_a_part_is_struck_once():
     for method in (dixon_mood, staircase_fit):
-        with pytest.raises(ValueError, match="a part is struck once in a staircase: got 'R2' twice"):
+        with pytest.raises(
+            ValueError, match="a part is struck once in a staircase: got 'R2' twice"
+        ):
             method(levels=[70, 75, 80], failed=[0, 0, 1], serials=["R1", "R2", "R2"])
         with pytest.raises(ValueError, match="serials must name each part: got 2 for 3 levels"):
             method(levels=[70, 75, 80], failed=[0, 0, 1], serials=["R1", "R2"])

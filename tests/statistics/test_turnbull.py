@@ -27,9 +27,7 @@ def test_both_arms_of_the_cosmesis_trial_survive_as_published():
     after = [f"({a:g},{b:g}]" for a, b in zip(curve.left, curve.right, strict=True)][:7]
     assert after == case["computed_here"]["arm1"]["after"]
     np.testing.assert_allclose(curve.survival[:7], case["published"]["arm1_S"], atol=6.5e-4)
-    np.testing.assert_allclose(
-        curve.survival[:7], case["computed_here"]["arm1"]["S"], atol=2e-4
-    )
+    np.testing.assert_allclose(curve.survival[:7], case["computed_here"]["arm1"]["S"], atol=2e-4)
     second, _ = cosmesis("arm2")
     survival = turnbull(second).survival[:9]
     np.testing.assert_allclose(survival, case["computed_here"]["arm2_S"], atol=1.3e-3)
