@@ -129,7 +129,8 @@ def grid_log_likelihood(rows: Sample, family: Family, a: Floats, b: Floats) -> F
     with np.errstate(all="ignore"):
         # an open end stays open for every b above 0
         low, high = b * rows.lower[~exact] - a, b * rows.upper[~exact] - a
-        between = _log_between(family, low, high) @ rows.counts[~exact]
+        width = b * (rows.upper - rows.lower)[~exact]
+        between = _log_between(family, low, high, width) @ rows.counts[~exact]
         log_f, _, _ = density(family, b * rows.lower[exact] - a)
         return np.asarray(between + (np.log(b) + log_f) @ rows.counts[exact])
 
@@ -162,7 +163,7 @@ def _rows(rows: Sample, family: Family, a: Floats, b: float) -> tuple[Floats, ..
     y_l, y_u = np.where(closed_l, rows.lower, 0.0), np.where(closed_u, rows.upper, 0.0)
     z_l = np.where(closed_l, b * y_l - a, -np.inf)
     z_u = np.where(closed_u, b * y_u - a, np.inf)
-    log_share = _log_between(family, z_l, z_u)
+    log_share = _log_between(family, z_l, z_u, b * (rows.upper - rows.lower))
     # densities at the ends over the share between them, and their logarithmic slopes
     r_l, k_l = _end(family, z_l, closed_l, log_share)
     r_u, k_u = _end(family, z_u, closed_u, log_share)
@@ -196,8 +197,8 @@ def density(family: Family, z: Floats) -> tuple[Floats, Floats, Floats]:
     return z - grown, 1 - grown, -grown
 
 
-def _log_between(family: Family, low: Floats, high: Floats) -> Floats:
-    """log of the share between two standard values, exact in both tails."""
+def _log_between(family: Family, low: Floats, high: Floats, width: Floats) -> Floats:
+    """log of the share between two standard values `width` apart, exact in tails and when close."""
     if family == "normal":
         from scipy.special import log_ndtr
 
@@ -205,7 +206,13 @@ def _log_between(family: Family, low: Floats, high: Floats) -> Floats:
         flip = low > 0
         low, high = np.where(flip, -high, low), np.where(flip, -low, high)
         top, bottom = log_ndtr(high), log_ndtr(low)
-        return np.asarray(top + np.log(-np.expm1(bottom - top)))
-    first, last = np.exp(np.minimum(low, 700.0)), np.exp(np.minimum(high, 700.0))
-    last = np.where(np.isposinf(high), np.inf, last)
-    return np.asarray(-first + np.log(-np.expm1(first - last)))
+        wide = top + np.log(-np.expm1(bottom - top))
+        middle = low + width / 2
+        log_f, _, _ = density(family, middle)
+        narrow = log_f + np.log(width) + np.log1p((middle**2 - 1) * width**2 / 24)
+        return np.where(width < 1e-3, narrow, wide)
+    first = np.exp(np.minimum(low, 700.0))
+    # from width, since close values lose their digits in a difference
+    gap = np.where(np.isneginf(low), np.exp(np.minimum(high, 700.0)), first * np.expm1(width))
+    gap = np.where(np.isposinf(high), np.inf, gap)
+    return np.asarray(-first + np.log(-np.expm1(-gap)))

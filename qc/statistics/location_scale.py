@@ -59,6 +59,13 @@ class Fit:
         """y below which the share lies."""
         return self.location + self.sigma * standard_quantile(self.family, share)
 
+    @property
+    def reach(self) -> float:
+        """How far the ends of the rows lie apart, 1 where they do not."""
+        ends = np.concatenate([self.rows.lower, self.rows.upper])
+        ends = ends[np.isfinite(ends)]
+        return float(np.ptp(ends)) or 1.0 if ends.size else 1.0
+
     def covariance(self) -> Floats:
         """Of (location, log sigma), from the observed information; NaN where not estimable."""
         if not self.estimable:
@@ -96,17 +103,19 @@ class Fit:
         profile: Callable[[float], float],
         at: float,
         step: float,
+        reach: float,
         confidence: float,
         side: Side,
     ) -> tuple[float, float]:
         """Where a profile that is highest `at` has fallen by half a chi-square quantile.
 
-        `step`: a first guess of the distance. -inf or inf where the profile never falls so far,
-        and where `side` asks for no limit.
+        `step`: a first guess of the distance, taken as `reach` where it is beyond ten of those.
+        -inf or inf where the profile never falls so far, and where `side` asks for no limit.
         """
         from scipy.special import ndtri
 
         below, above = tails(confidence, side)
+        step = step if 0 < step < 10 * reach else reach
         found = []
         for tail, way in ((below, -1), (above, 1)):
             if tail >= 0.5:
@@ -122,6 +131,7 @@ class Fit:
             lambda y: self.profile(y, z),
             self.quantile(share),
             self.error_of_quantile(z),
+            self.reach,
             confidence,
             side,
         )
@@ -130,7 +140,9 @@ class Fit:
         """Of the share above y."""
         z = self.b * (y - self.location)
         step = self.b * self.error_of_quantile(z)
-        low, high = self.limits(lambda z: self.profile(y, z), z, step, confidence, turned(side))
+        low, high = self.limits(
+            lambda z: self.profile(y, z), z, step, 1.0, confidence, turned(side)
+        )
         return standard_survival(self.family, high), standard_survival(self.family, low)
 
     def sigma_limits(self, confidence: float, side: Side) -> tuple[float, float]:
@@ -139,6 +151,7 @@ class Fit:
             lambda log_sigma: self.at_b(_exp(-log_sigma)).log_likelihood,
             math.log(self.sigma),
             float(np.sqrt(self.covariance()[1, 1])),
+            1.0,
             confidence,
             side,
         )

@@ -74,11 +74,8 @@ def lower_bounds(samples: int, rng: np.random.Generator) -> Iterator[str]:
                     fit.survival_lower_bound(2) <= surviving,
                     fit.survival_interval(2, side="lower").lower <= surviving,
                 )
-            yield (
-                f"| {kind} | {scale} | {n} | "
-                + " | ".join(f"{x / samples:.1%}" for x in kept)
-                + " |"
-            )
+            row = " | ".join(f"{x / samples:.1%}" for x in kept)
+            yield f"| {kind} | {scale} | {n} | {row} |"
 
 
 def curves(samples: int, rng: np.random.Generator) -> Iterator[str]:
@@ -103,7 +100,7 @@ def curves(samples: int, rng: np.random.Generator) -> Iterator[str]:
 
 
 def two_batches(samples: int, rng: np.random.Generator) -> Iterator[str]:
-    """Share of pairs called different at 5 %, alike and where the second bears half as much more."""
+    """Share of pairs called different at 5 %, alike, and the second half as strong again."""
     yield "| n each | log-rank, alike | different | ratio of scales, alike | different |"
     yield "| --- | --- | --- | --- | --- |"
     for n in (4, 6, 8, 20):

@@ -160,16 +160,19 @@ def test_ratio_limits_are_where_the_constrained_maximum_has_fallen_by_the_quanti
 
     want = stats.chi2.ppf(0.95, 1)
     for limit in fit.percentile_interval(0.1):
-        got = fallen(lambda s, y=math.log(limit): y - quantile * math.exp(s))
+        log_limit = math.log(limit)
+        got = fallen(lambda s, y=log_limit: y - quantile * math.exp(s))
         assert got == pytest.approx(want, abs=1e-6)
     for limit in fit.survival_interval(20):
-        got = fallen(lambda s, z=family.isf(limit): math.log(20) - z * math.exp(s))
+        beyond = family.isf(limit)
+        got = fallen(lambda s, z=beyond: math.log(20) - z * math.exp(s))
         assert got == pytest.approx(want, abs=1e-6)
     for limit in fit.location_interval():
         assert fallen(lambda s, at=limit: at) == pytest.approx(want, abs=1e-6)
     for limit in fit.sigma_interval():
+        log_sigma = math.log(limit)
         best = optimize.minimize_scalar(
-            lambda m, at=math.log(limit): -log_likelihood(family, (m, at), data),
+            lambda m, at=log_sigma: -log_likelihood(family, (m, at), data),
             bounds=(0, 9),
             method="bounded",
             options={"xatol": 1e-9},
