@@ -4,8 +4,8 @@ Given how the values lie relative to each other, (estimate - location)/sigma has
 that the sample itself determines; integrating the likelihood over location and log sigma gives it.
 For complete samples and those ended at a failure the limits are exact (Fisher's fiducial limits,
 Lawless's conditional ones; for the normal they are the noncentral t limits). For other censoring
-they are close (tests/bench/life_limits.py prints how close, beside the likelihood ratio, which
-falls short below some 20 failures).
+they are close, mostly on the safe side: tests/bench/survival_coverage.py prints it beside the
+likelihood ratio, which falls short with fewer than some 20 failures.
 
 The integral converges with two failures known from both sides and a spread that is not open.
 

@@ -22,6 +22,8 @@ Mask = NDArray[np.bool_]
 _MOST_STEPS = 200
 # of 1/sigma times the spread of the ends: below it survivors do not thin out
 LEAST_B = 1e-7
+# a log-likelihood so low that its derivatives could overflow
+_HOPELESS = -1e100
 
 
 class Sample(NamedTuple):
@@ -88,7 +90,10 @@ def climb(rows: Sample, family: Family, start: Floats, base: Floats, along: Floa
             length /= 2
         else:
             break
+        risen = tried[0] - value
         phi, (value, slope, bend) = phi + length * step, tried
+        if length < 1e-3 and risen <= 1e-13 * (1 + abs(value)):
+            break  # rounding
     return Peak(value, base + along @ phi, bend)
 
 
@@ -142,7 +147,7 @@ def log_likelihood(rows: Sample, family: Family, theta: Floats) -> tuple[float, 
         value, g_a, g_b, h_aa, h_ab, h_bb = _rows(rows, family, a, b)
     total = float(rows.counts @ value)
     size = len(theta)
-    if not math.isfinite(total):
+    if not _HOPELESS < total < math.inf:
         return -math.inf, np.zeros(size), -np.eye(size)
     gradient, hessian = np.zeros(size), np.zeros((size, size))
 

@@ -27,7 +27,7 @@ from qc.statistics.likelihood import (
 from qc.statistics.limits import Side, tails, turned
 
 # of the standard error: a profile still high there is taken to stay high
-_MOST_DOUBLINGS = 30
+_MOST_DOUBLINGS = 20
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -190,6 +190,8 @@ def fallen(profile: Callable[[float], float], at: float, step: float, cut: float
     if cut == -math.inf:
         return math.copysign(math.inf, step)
     inner, outer = at, at + step
+    if excess(at) <= 0:
+        return at  # a peak as narrow as rounding
     for _ in range(_MOST_DOUBLINGS):
         if excess(outer) < 0:
             return float(brentq(excess, inner, outer, xtol=1e-12 * max(1.0, abs(at)), rtol=1e-12))

@@ -132,8 +132,9 @@ class ScaleRatio:
     """Two batches of one shape (one sigma of log t), compared by their scales.
 
     `ratio`: scale (or median) of the first over that of the second; inf or 0 where only one of
-    them has failures, NaN where neither has. `statistic`: twice the log-likelihood gained by two
-    scales instead of one, chi-square with one degree of freedom; `p` from it.
+    them has failures, NaN where nothing can be told. `error`: of its logarithm. `statistic`: twice
+    the log-likelihood gained by two scales instead of one, chi-square with one degree of freedom;
+    `p` from it. `log_likelihood`: with two scales, of log t.
     """
 
     rows: Sample
@@ -178,8 +179,8 @@ def scale_ratio_test(
 ) -> ScaleRatio:
     """Likelihood-ratio test of one scale for two batches under a common shape [2].
 
-    Batches come from `interval_censored` or `right_censored`. Where one value fits every part p
-    is 1.
+    Batches come from `interval_censored` or `right_censored`. Where nothing has failed, and where
+    known values show no spread within either batch, nothing can be told: p is 1, the ratio NaN.
 
     >>> from qc.statistics.censoring import right_censored
     >>> weak = right_censored(times=[1, 2, 2, 3], failed=[1, 1, 1, 1])
@@ -206,9 +207,9 @@ def scale_ratio_test(
         group,
     )
     fails, fail_too = first.failures > 0, second.failures > 0
-    if not (fails or fail_too) or (rows.separated and rows.exact.any()):
-        ratio = math.nan if not (fails or fail_too) else 1.0
-        return ScaleRatio(rows, family, ratio, 0.0, 1.0, 1.0, 0.0)
+    lone = all(batch.lower.max() <= batch.upper.min() for batch in (first, second))
+    if not (fails or fail_too) or (lone and rows.exact.any()):
+        return ScaleRatio(rows, family, math.nan, 0.0, 1.0, 1.0, 0.0)
     one = highest(rows._replace(group=np.zeros_like(group)), family).log_likelihood
     two = highest(rows, family)
     statistic = max(2 * (two.log_likelihood - one), 0.0)

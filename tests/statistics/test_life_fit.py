@@ -205,7 +205,7 @@ def test_bounds_for_a_complete_lognormal_sample_are_the_exact_noncentral_t_ones(
 
 
 def test_95_of_100_weibull_samples_of_five_keep_their_bound_and_the_ratio_bound_fails_more():
-    # tests/bench/reliability_coverage.py has the whole table
+    # tests/bench/survival_coverage.py has the whole table
     rng = np.random.default_rng(8)
     b10 = 4 * (-math.log(0.9)) ** (1 / 3)
     kept = ratio = 0

@@ -95,8 +95,15 @@ def test_batches_that_nothing_tells_apart_have_p_1():
     assert log_rank_test(same, same).p == 1.0
     assert scale_ratio_test(same, same).p == 1.0
     assert scale_ratio_test(same, same).interval() == (0.0, math.inf)
+
+
+def test_known_values_without_spread_within_a_batch_tell_nothing_of_scales():
     at_five = right_censored(times=[5, 5], failed=[1, 1])
-    assert scale_ratio_test(at_five, at_five).p == 1.0
+    for other in (at_five, right_censored(times=[6], failed=[1])):
+        test = scale_ratio_test(at_five, other)
+        assert math.isnan(test.ratio)
+        assert test.p == 1.0
+        assert test.interval() == (0.0, math.inf)
 
 
 def test_the_ratio_of_scales_is_that_of_the_weibull_regression():
