@@ -62,5 +62,15 @@ def derived_id(text: bytes) -> str:
 
 
 def same_content(one: Record, two: Record) -> bool:
-    """Whether two records say the same in all fields this tool knows."""
-    return msgspec.structs.replace(one, other={}) == msgspec.structs.replace(two, other={})
+    """Whether two records of one identity say the same in all fields this tool knows.
+
+    A note makes no difference where the identity was made from the rest: the first note stays.
+    """
+    bare_one = msgspec.structs.replace(one, other={})
+    bare_two = msgspec.structs.replace(two, other={})
+    if bare_one == bare_two:
+        return True
+    bare_one = msgspec.structs.replace(bare_one, note=None)
+    bare_two = msgspec.structs.replace(bare_two, note=None)
+    content = msgspec.structs.replace(bare_one, record_id="")
+    return bare_one == bare_two and derived_id(body(content)) == one.record_id

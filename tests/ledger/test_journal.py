@@ -82,12 +82,22 @@ def test_however_a_number_is_written_it_is_one_record(shop, written):
     assert accept(shop, [record("measurement", value=written)]) == ["held"]
 
 
-def test_another_note_is_a_conflict_that_names_the_note(shop):
-    accept(shop, [record("weighing", note="first")])
-    (answer,) = shop.accept([record("weighing", note="second")])
+ID = "0b7f1d7c-6c1e-4b0e-9f57-3f6f1f0a5b11"
+
+
+def test_another_note_is_a_conflict_where_the_station_named_the_record(shop):
+    accept(shop, [record("weighing", record_id=ID, note="first")])
+    (answer,) = shop.accept([record("weighing", record_id=ID, note="second")])
     assert answer == ("conflict", "note")
+
+
+def test_another_note_is_the_same_record_where_content_names_it(shop):
+    accept(shop, [record("weighing", note="first")])
+    notes = ("second", None, "first")
+    again = [record("weighing", note=note) for note in notes]
+    assert [a.outcome for a in shop.accept(again)] == ["held"] * 3
     one_batch = [record("weighing", serial="R2", note=n) for n in ("first", "second")]
-    assert [a.outcome for a in shop.accept(one_batch)] == ["accepted", "conflict"]
+    assert [a.outcome for a in shop.accept(one_batch)] == ["accepted", "held"]
 
 
 def test_one_identity_with_another_value_or_kind_is_a_conflict(shop):

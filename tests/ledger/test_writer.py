@@ -94,8 +94,9 @@ def test_the_same_record_from_two_benches_is_taken_once(slow):
 
 def test_a_conflict_is_answered_to_the_one_who_caused_it(slow):
     writer, go, _ = slow
-    good = writer.submit([record("weighing", note="one")])
-    bad = writer.submit([record("weighing", note="two")])
+    name = "0b7f1d7c-6c1e-4b0e-9f57-3f6f1f0a5b11"
+    good = writer.submit([record("weighing", record_id=name, note="one")])
+    bad = writer.submit([record("weighing", record_id=name, note="two")])
     go.set()
     assert good.result(60) == [("accepted", None)]
     assert bad.result(60) == [("conflict", "note")]
