@@ -20,16 +20,13 @@ from qc.catalog.entries import (
     FindingLimit,
     FittedPart,
     Gauge,
-    Inspector,
     Limit,
     Model,
     Plan,
     Protocol,
     RunoutLimit,
     Site,
-    Station,
     key_of,
-    table_of,
 )
 
 E = TypeVar("E", bound=Entry)
@@ -120,12 +117,6 @@ class Catalog:
     def characteristic(self, code: str) -> Characteristic | None:
         return self._in_force(Characteristic, (code,), None)
 
-    def station(self, code: str) -> Station | None:
-        return self._in_force(Station, (code,), None)
-
-    def inspector(self, code: str) -> Inspector | None:
-        return self._in_force(Inspector, (code,), None)
-
     def gauge(self, code: str, day: dt.date | None = None) -> Gauge | None:
         return self._in_force(Gauge, (code,), day)
 
@@ -209,6 +200,3 @@ def _day_in(zone: ZoneInfo | None, moment: dt.datetime) -> dt.date:
         return moment.astimezone(zone or dt.UTC).date()
     except OverflowError:  # the calendar's first and last hours have no day elsewhere
         return moment.date()
-
-
-__all__ = ["Catalog", "Recorded", "table_of"]

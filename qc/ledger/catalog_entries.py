@@ -86,6 +86,5 @@ def rejudge_for(
         models.add(getattr(entry, "model", None))
     if None in models:
         judge_all(connection, known)
-    else:
-        for model in sorted(model for model in models if model is not None):
-            judge_all(connection, known, model)
+    elif models:
+        judge_all(connection, known, {model for model in models if model is not None})

@@ -13,7 +13,6 @@ from sqlalchemy.pool import NullPool
 
 from qc.errors import RimqcError
 
-DEFAULT_FILE = "rimqc.sqlite"
 BUSY_SECONDS = 60
 DRIVERS = {"sqlite": "sqlite", "postgresql": "postgresql+psycopg", "postgres": "postgresql+psycopg"}
 

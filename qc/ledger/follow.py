@@ -1,6 +1,6 @@
 """After the journal grew: judge what was touched, and only that."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 
 from sqlalchemy import Connection, select
@@ -169,32 +169,30 @@ def users(connection: Connection, gauge: str, doubt: Doubt) -> Iterator[Subject]
             yield Subject(serial, batch)
 
 
-def judge_all(connection: Connection, known: Known, model: str | None = None) -> None:
-    """Judge every part and batch anew, or those of one model after its catalog changed."""
-    corrected = any_corrections(connection)
-    last = ""
-    while True:
+def judge_all(connection: Connection, known: Known, models: Set[str] | None = None) -> None:
+    """Judge every part anew, or those of some models after their catalog changed; all batches."""
+
+    def following(last: str) -> list[str]:
         query = select(Part.serial).where(Part.serial > last).order_by(Part.serial)
-        if model is not None:
-            query = query.where(Part.model == model)
-        serials = [row[0] for row in connection.execute(query.limit(PARTS_AT_ONCE))]
-        if not serials:
-            break
-        judge(connection, known, Touched(serials=set(serials)), corrected)
-        last = serials[-1]
-    touched = Touched(batches=_names(connection, "batch"), gauges=_names(connection, "gauge"))
-    judge(connection, known, touched, corrected)
-    gauge_flags.write(connection, known.catalog, known.in_doubt, touched.gauges, corrected)
+        if models is not None:
+            query = query.where(Part.model.in_(models))
+        return [row[0] for row in connection.execute(query.limit(PARTS_AT_ONCE))]
+
+    _judge_each(connection, known, following)
 
 
 def judge_journal(connection: Connection, known: Known) -> None:
     """Judge all that the journal holds, when nothing that follows from it is there yet."""
+    _judge_each(connection, known, lambda last: _next_serials(connection, last))
+
+
+def _judge_each(
+    connection: Connection, known: Known, following: Callable[[str], list[str]]
+) -> None:
+    """Judge the parts that come `following` one another, then all batches and gauges."""
     corrected = any_corrections(connection)
     last = ""
-    while True:
-        serials = _next_serials(connection, last)
-        if not serials:
-            break
+    while serials := following(last):
         judge(connection, known, Touched(serials=set(serials)), corrected)
         last = serials[-1]
     touched = Touched(batches=_names(connection, "batch"), gauges=_names(connection, "gauge"))

@@ -13,7 +13,7 @@ from typing import NamedTuple
 from sqlalchemy import Connection, Engine, select
 
 from qc.catalog.catalog import Catalog, Recorded
-from qc.catalog.entries import CatalogEntry, Entry, key_of
+from qc.catalog.entries import CatalogEntry, Entry
 from qc.ledger import migrate
 from qc.ledger.catalog_entries import load_catalog, prepare_entries, rejudge_for
 from qc.ledger.engine import open_engine, plain_faults, read_url, writing
@@ -115,7 +115,8 @@ class Ledger:
     def accept_catalog(self, connection: Connection, entries: Sequence[Entry]) -> list[Answer]:
         """Take catalog entries in: an unchanged one is held, a changed one is a new version."""
         end = lock_end(connection)
-        before = self.known(connection).catalog
+        known = self.known(connection)
+        before = known.catalog
         prepared = prepare_entries(before, entries)
         fresh = [item for item in prepared if item is not None]
         if fresh:
@@ -127,7 +128,7 @@ class Ledger:
                 if isinstance(item.record, CatalogEntry)
             ]
             catalog = Catalog([*before.recorded, *recorded])
-            known = Known(catalog, self.known(connection).in_doubt)
+            known = Known(catalog, known.in_doubt)
             rejudge_for(connection, known, before, [item.entry for item in recorded])
             self._learnt(new, known)
         return [Answer(HELD if item is None else ACCEPTED) for item in prepared]
@@ -179,8 +180,3 @@ def _compare(connection: Connection, item: Prepared, fresh: Sequence[Prepared]) 
     names = [name for name in before.__struct_fields__ if name != "other"]
     differs = next(n for n in names if getattr(before, n) != getattr(item.record, n))
     return Answer(CONFLICT, differs)
-
-
-def entry_name(entry: Entry) -> str:
-    """An entry's key in words."""
-    return " ".join(part for part in key_of(entry) if part)

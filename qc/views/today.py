@@ -4,7 +4,7 @@ from typing import Any
 
 from sqlalchemy import Connection, func, select
 
-from qc.ledger.tables import FlagRow, Head, Journal, Part, Quantity, SuspectRow
+from qc.ledger.tables import FlagRow, Head, Journal, Part, SuspectRow
 from qc.views.plain import moment
 
 
@@ -29,12 +29,6 @@ def counts(connection: Connection) -> dict[str, Any]:
         "severities": by_severity,
         "newest": moment(newest) if newest else None,
     }
-
-
-def measured_models(connection: Connection) -> list[tuple[str, str]]:
-    """The models and stages that have a bare mass."""
-    query = select(Quantity.model, Quantity.stage).where(Quantity.characteristic == "bare-mass")
-    return sorted({(row[0], row[1]) for row in connection.execute(query.distinct())})
 
 
 def position(connection: Connection) -> int:
