@@ -57,7 +57,7 @@ def upper_limit(
     from scipy.optimize import brentq
     from scipy.special import chdtri, ndtr, ndtri, roots_legendre
 
-    from qc.statistics.variance import between_within
+    from qc.statistics.components.variance import between_within
 
     for name, share in (("coverage", coverage), ("confidence", confidence)):
         if not 0 < share < 1:

@@ -6,8 +6,8 @@ from sqlalchemy import Connection, select
 
 from qc.catalog.catalog import Catalog
 from qc.ledger.tables import Summary
-from qc.statistics.drift import BatchPoint, Drift
-from qc.statistics.drift import drift as judge
+from qc.statistics.drift.level import BatchPoint, Drift
+from qc.statistics.drift.level import drift as judge
 from qc.statistics.summary import Summary as Sums
 from qc.views.plain import unit
 

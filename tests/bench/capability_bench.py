@@ -15,8 +15,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from qc.statistics.capability import capability_indices
-from qc.statistics.skewed_capability import Family, percentile_indices, skewed_capability
+from qc.statistics.capability.capability import capability_indices
+from qc.statistics.capability.skewed import Family, percentile_indices, skewed_capability
 
 
 def normal_rows(samples: int, rng: np.random.Generator) -> None:

@@ -13,7 +13,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from qc.statistics.change_point import mean_change
+from qc.statistics.charts.change_point import mean_change
 
 
 def main() -> None:

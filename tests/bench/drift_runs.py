@@ -2,7 +2,7 @@
 
     python tests/bench/drift_runs.py [--streams 20000] [--seed 1]
 
-The constants of `qc/statistics/drift.py` and `qc/statistics/baseline.py` were chosen with it.
+The constants of `qc/statistics/drift` were chosen with it.
 Streams are independent normal batch means with a standard deviation of 1; a shift is lasting and
 counts in those. Every stream goes through the whole engine.
 """
@@ -18,7 +18,7 @@ from scipy.stats import beta
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from qc.statistics.drift import BatchPoint, Drift, drift
+from qc.statistics.drift.level import BatchPoint, Drift, drift
 
 WATCHED, WITHIN = 26, 6
 # of single parts, where batches differ in size; the batches' own sd is 1

@@ -16,7 +16,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from qc.statistics.gauge_anova import gauge_rr_anova
+from qc.statistics.gauges.crossed import gauge_rr_anova
 
 PARTS, OPERATORS, REPEATS = 10, 3, 2
 # variances of part, operator, interaction, repeat

@@ -14,9 +14,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from qc.statistics.order_bounds import distribution_free_bound, distribution_free_interval
-from qc.statistics.sampling_lots import nonconforming_at_most, plan_for_lot
-from qc.statistics.sampling_risks import SingleSampling
+from qc.statistics.bounds.order_bounds import distribution_free_bound, distribution_free_interval
+from qc.statistics.sampling.lots import nonconforming_at_most, plan_for_lot
+from qc.statistics.sampling.risks import SingleSampling
 
 
 def lots(confidence: float) -> Iterator[str]:

@@ -17,10 +17,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from qc.statistics.charts import ewma
-from qc.statistics.cusum import cusum
-from qc.statistics.run_rule_arl import arl_run_rules
-from qc.statistics.run_rules import (
+from qc.statistics.charts.cusum import cusum
+from qc.statistics.charts.individuals import ewma
+from qc.statistics.charts.run_rule_arl import arl_run_rules
+from qc.statistics.charts.run_rules import (
     DEFAULT_TESTS,
     NELSON_ZONES,
     nelson_tests,

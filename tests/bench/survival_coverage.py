@@ -17,12 +17,12 @@ from scipy.stats import binom
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from qc.statistics.censoring import Censored, interval_censored, right_censored
-from qc.statistics.kaplan_meier import kaplan_meier
-from qc.statistics.life_fit import fit_weibull
-from qc.statistics.proportions import clopper_pearson_interval, wilson_interval
-from qc.statistics.turnbull import turnbull
-from qc.statistics.two_batches import log_rank_test, scale_ratio_test
+from qc.statistics.bounds.proportions import clopper_pearson_interval, wilson_interval
+from qc.statistics.survival.censoring import Censored, interval_censored, right_censored
+from qc.statistics.survival.kaplan_meier import kaplan_meier
+from qc.statistics.survival.life_fit import fit_weibull
+from qc.statistics.survival.turnbull import turnbull
+from qc.statistics.survival.two_batches import log_rank_test, scale_ratio_test
 
 SHAPE, MOST_HITS = 3.0, 5
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from qc.statistics.bounds.tolerance import tolerance_factor_one_sided
 from qc.statistics.claims import supported_claim_g, upper_limit
-from qc.statistics.tolerance import tolerance_factor_one_sided
 
 TEN_RIMS = [10] * 6
 MEANS = [411.0, 413.5, 412.2, 410.1, 412.9, 411.7]

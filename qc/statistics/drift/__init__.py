@@ -1,0 +1,1 @@
+"""Whether the level of batch means has moved: `level`, with its `baseline`."""

@@ -1,0 +1,1 @@
+"""Acceptance sampling: `tables`, `risks`, `lots` (small lots), `switching`, `variables`."""
