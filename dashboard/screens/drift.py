@@ -4,6 +4,7 @@ import cached
 import frame
 import streamlit as st
 import tables
+import words
 
 from qc.figures import drift
 
@@ -25,13 +26,23 @@ with st.container(horizontal=True):
 moved = [s for s in streams if s["signals"]]
 quiet = [s for s in streams if not s["signals"]]
 st.subheader(f"{len(moved) or 'None'} of {len(streams)} measured levels moved")
+if streams:
+    st.caption(
+        f"{streams[0]['streams']} levels are watched at once. If nothing had moved at all, about "
+        f"{streams[0]['expected_false']:.1f} signals would still be expected among them."
+    )
 drawn = moved if len(streams) > PAGE else moved + quiet
 first = frame.page(len(drawn), PAGE)
 for i, stream in enumerate(drawn[first : first + PAGE]):
     frame.show(drift.figure(stream, frame.look()), drift.alt_text(stream), f"drift{i}")
+    for said in stream["says"]:
+        st.markdown(f"- {words.plain(said)}")
     if said := drift.since(stream):
-        st.markdown(f"{said} A move that was just found looks larger than it is.")
+        st.markdown(f"- {said} A move that was just found looks larger than it is.")
+    if stream["factors"]:
+        with st.expander("Every factor that was searched"):
+            frame.table([tables.factor_row(row) for row in stream["factors"]], "Factors")
 if quiet and drawn == moved:
     with st.expander(f"{len(quiet)} without a sign of a move"):
         frame.table([tables.stream_row(s) for s in quiet], "Levels that did not move")
-frame.terms("drift", "baseline", "limits", "EWMA", "interval", "form", "TIR")
+frame.terms("drift", "baseline", "limits", "interval", "form", "TIR")

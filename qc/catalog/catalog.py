@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 from qc.catalog.entries import (
     BalanceLimit,
+    Baseline,
     Batch,
     Characteristic,
     Claim,
@@ -24,6 +25,7 @@ from qc.catalog.entries import (
     Model,
     Plan,
     Protocol,
+    Readout,
     RunoutLimit,
     Site,
     key_of,
@@ -120,6 +122,9 @@ class Catalog:
     def gauge(self, code: str, day: dt.date | None = None) -> Gauge | None:
         return self._in_force(Gauge, (code,), day)
 
+    def readout(self, gauge: str, day: dt.date | None = None) -> Readout | None:
+        return self._in_force(Readout, (gauge,), day)
+
     def fitted_part(self, code: str, day: dt.date | None = None) -> FittedPart | None:
         return self._in_force(FittedPart, (code,), day)
 
@@ -177,6 +182,14 @@ class Catalog:
         return self._in_force(BalanceLimit, (stage, model), day) or self._in_force(
             BalanceLimit, (stage, ""), day
         )
+
+    def baselines(
+        self, model: str, stage: str, characteristic: str, protocol: str
+    ) -> list[Baseline]:
+        """The frozen baselines of a stream, in the order of the days from which they hold."""
+        versions = self._versions.get(("baseline", model, characteristic, stage, protocol), [])
+        newest = {version.named: cast(Baseline, version.entry) for version in versions}
+        return [newest[day] for day in sorted(newest)]
 
     def claims_at(self, stage: str) -> list[Claim]:
         """Every claim ever made for a stage, of any model."""

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 
+from qc.catalog.serial_line import REQUEST
 from qc.records import rules
 from qc.records.kinds import Code, Counted, Day, NotNegative, Number, Positive, Stage, Text, Zone
 
@@ -181,6 +182,19 @@ class Batch(Entry, frozen=True, kw_only=True, tag="batch"):
     factors: dict[str, str] = {}
 
 
+class Baseline(Entry, frozen=True, kw_only=True, tag="baseline"):
+    """The batches that say where a level was: drift of later ones is judged against them."""
+
+    named_by = ("model", "characteristic", "stage", "protocol")
+    model: Code
+    characteristic: Code
+    stage: Stage | None = None
+    protocol: Code | None = None
+    batches: Annotated[tuple[str, ...], rules.Rule("a list of codes", _read_codes, {})]
+    name: Text
+    reason: Text
+
+
 class Station(Entry, frozen=True, kw_only=True, tag="station"):
     code: Code
     name: Text
@@ -191,9 +205,30 @@ class Inspector(Entry, frozen=True, kw_only=True, tag="inspector"):
     name: Text
 
 
+class Readout(Entry, frozen=True, kw_only=True, tag="readout"):
+    """How a gauge speaks on a serial line.
+
+    `pattern` describes a whole line; `unit` is what its values are in; a line is stable where its
+    group `stable` is `stable_mark` (none given: where the group is there). `request` is sent to
+    ask for a value; without one the gauge speaks by itself.
+    """
+
+    named_by = ("gauge",)
+    gauge: Code
+    pattern: Text
+    unit: Text
+    baud: Annotated[int, rules.count(least=50, most=4_000_000)]
+    stable_mark: Text | None = None
+    bits: Annotated[int, rules.count(least=7, most=8)] = 8
+    parity: Annotated[str, rules.choice("none", "even", "odd")] = "none"
+    stop_bits: Annotated[int, rules.count(most=2)] = 1
+    request: Annotated[str, REQUEST] | None = None
+
+
 AnyEntry = (
     Site | Model | Claim | FittedPart | Gauge | Characteristic | Limit | RunoutLimit
-    | FindingLimit | BalanceLimit | Protocol | Plan | Batch | Station | Inspector
+    | FindingLimit | BalanceLimit | Protocol | Plan | Batch | Baseline | Station | Inspector
+    | Readout
 )  # fmt: skip
 
 TABLES: dict[str, type[Entry]] = {
@@ -218,4 +253,6 @@ class CatalogEntry(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True
 
     record_id: str = ""
     replaces: str | None = None
+    # who changed it on a screen; a file says nothing of it
+    entered_by: str | None = None
     entry: AnyEntry

@@ -2,6 +2,7 @@
 characteristic."""
 
 import argparse
+from typing import Any
 
 EXAMPLE = "rimqc drift --characteristic bare-mass --stage rim"
 
@@ -9,6 +10,7 @@ COLUMNS = {
     "model": "Model", "stage": "Stage", "characteristic": "Characteristic",
     "n_batches": "Batches", "n_baseline": "Baseline", "centre": "Centre", "sigma": "Spread",
     "first_signal": "First signal", "rule": "Rule", "since": "Moved since", "shift": "By",
+    "with": "Changed with it", "source": "Rims or gauge",
 }  # fmt: skip
 
 
@@ -30,15 +32,19 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _short(stream: dict[str, object]) -> dict[str, object]:
+def best_group(stream: dict[str, Any]) -> list[dict[str, Any]]:
+    """The factors that changed with the move most plausibly; none that chance gives as well."""
+    from qc.views.drift_words import NAMED_UP_TO
+
+    best = [row for row in stream["factors"] if row["group"] == 1]
+    return best if min((row["p"] for row in best), default=1.0) <= NAMED_UP_TO else []
+
+
+def _short(stream: dict[str, Any]) -> dict[str, Any]:
     """One stream in a line."""
     batches, baseline = stream["batches"], stream["baseline"]
-    signals, change = stream["signals"], stream["change"]
-    assert isinstance(batches, list)
-    assert isinstance(baseline, list)
-    assert isinstance(signals, list)
-    first = signals[0] if signals else {}
-    moved = change if isinstance(change, dict) else {}
+    first = stream["signals"][0] if stream["signals"] else {}
+    moved = stream["change"] or {}
     head = {name: stream.get(name) for name in ("model", "stage", "characteristic", "protocol")}
     return head | {
         "n_batches": len(batches),
@@ -49,4 +55,6 @@ def _short(stream: dict[str, object]) -> dict[str, object]:
         "rule": first.get("rule"),
         "since": moved.get("first_batch"),
         "shift": moved.get("shift"),
+        "with": [f"{row['factor']} {row['level']}" for row in best_group(stream)],
+        "source": stream["source"] and stream["source"]["answer"],
     }

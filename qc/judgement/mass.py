@@ -6,7 +6,7 @@ from decimal import Decimal
 from qc.catalog.catalog import Catalog
 from qc.catalog.entries import Claim
 from qc.judgement.flags import MAJOR, Verdict
-from qc.judgement.readings import Around, Outcome, Quantity, Reading, valid
+from qc.judgement.readings import Around, Outcome, Quantity, Reading, taken_with, valid
 from qc.physics.mass import FittedPiece, Mass, bare_mass, mean_mass
 from qc.records.kinds import Weighing
 from qc.statistics.conformity import GUARD, probability_above, probability_below, verdict
@@ -47,17 +47,19 @@ def judge_mass(stage: str, readings: Sequence[Reading], model: str, around: Arou
         return Outcome()
     catalog = around.catalog
     at = used[-1].record.taken_at
-    if len(used) == 1 and (plain := _plainly_inside(stage, used[0], model, catalog)):
+    if len(readings) == 1 and (plain := _plainly_inside(stage, used[0], model, catalog)):
         return Outcome((), [plain])
     mass, u = part_mass(used, catalog)
     claim = catalog.claim(model, stage, catalog.local_day(at))
     basis = tuple([reading.record.record_id for reading in used])
+    with_what = taken_with([reading.record for reading in used])
+    of = (*with_what, len(readings))
     if claim is None:
-        bare = Quantity(stage, "bare-mass", mass.bare_g, at, u, suspect)
+        bare = Quantity(stage, "bare-mass", mass.bare_g, at, u, suspect, "", "", "", *of)
         what = f"{stage} weight: no claim for model {model}"
         return Outcome(quantities=[bare], uncovered=what, basis=basis)
     flags, beyond, conformity = against_claim(mass, u, claim, stage, basis)
-    bare = Quantity(stage, "bare-mass", mass.bare_g, at, u, suspect, "", conformity, beyond)
+    bare = Quantity(stage, "bare-mass", mass.bare_g, at, u, suspect, "", conformity, beyond, *of)
     return Outcome(flags, [bare])
 
 
@@ -83,7 +85,10 @@ def _plainly_inside(stage: str, reading: Reading, model: str, catalog: Catalog) 
     if not lower < weighing.gross_g < upper:
         return None
     at, mass = weighing.taken_at, weighing.gross_g
-    return Quantity(stage, "bare-mass", mass, at, u, reading.suspect, "", "conforms", "")
+    return Quantity(
+        *(stage, "bare-mass", mass, at, u, reading.suspect, "", "conforms", ""),
+        *(weighing.gauge, weighing.station, weighing.inspector),
+    )
 
 
 def against_claim(

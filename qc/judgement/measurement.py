@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from qc.judgement.flags import CRITICAL, MAJOR, MINOR, Verdict
-from qc.judgement.readings import Around, Outcome, Quantity, Reading, valid
+from qc.judgement.readings import Around, Outcome, Quantity, Reading, taken_with, valid
 from qc.physics.balance import unbalance_gmm
 from qc.records.kinds import Balance, Finding, Inspection, Measurement
 from qc.statistics.conformity import GUARD
@@ -29,7 +29,11 @@ def judge_measurement(
     gauge = catalog.gauge(newest.gauge, day)
     u = math.hypot(float(gauge.u), float(gauge.resolution) / math.sqrt(12)) if gauge else 0.0
     basis = (newest.record_id,)
-    quantity = Quantity(stage, characteristic, newest.value, newest.taken_at, u, suspect)
+    quantity = Quantity(
+        *(stage, characteristic, newest.value, newest.taken_at, u, suspect, "", "", ""),
+        *taken_with([newest]),
+        len(readings),
+    )
     limit = catalog.limit(characteristic, model, stage or None, day)
     if limit is None:
         return Outcome((), [quantity], f"{characteristic}: no limit", basis)
@@ -114,7 +118,10 @@ def findings_per_part(
             )
             counts[nearest.stage] += 1
     return [
-        Quantity(stage, "findings-per-part", Decimal(counts[stage]), look.taken_at)
+        Quantity(
+            *(stage, "findings-per-part", Decimal(counts[stage]), look.taken_at, None, False),
+            *("", "", "", *taken_with([look])),
+        )
         for stage, look in newest.items()
     ]
 
@@ -128,7 +135,11 @@ def judge_balance(stage: str, readings: Sequence[Reading], model: str, around: A
     unbalance = unbalance_gmm(newest.residual_g, newest.radius_mm)
     limit = around.catalog.balance_limit(stage, model, around.catalog.local_day(newest.taken_at))
     basis = (newest.record_id,)
-    quantity = Quantity(stage, "unbalance", unbalance, newest.taken_at)
+    quantity = Quantity(
+        *(stage, "unbalance", unbalance, newest.taken_at, None, False, "", "", ""),
+        *taken_with([newest]),
+        len(readings),
+    )
     if limit is None:
         return Outcome((), [quantity], f"balance of the {stage}: no limit", basis)
     if unbalance <= limit.limit_gmm:

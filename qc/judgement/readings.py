@@ -77,7 +77,11 @@ class Around(NamedTuple):
 
 
 class Quantity(msgspec.Struct, frozen=True, gc=False):
-    """What an aspect comes to: one number per part, stage and characteristic."""
+    """What an aspect comes to: one number per part, stage and characteristic.
+
+    `gauge`, `station` and `inspector` are those of the readings it rests on, empty where these
+    differ or name none; `readings` counts all there are of it, repeats included.
+    """
 
     stage: str
     characteristic: str
@@ -88,6 +92,10 @@ class Quantity(msgspec.Struct, frozen=True, gc=False):
     protocol: str = ""
     verdict: str = ""
     beyond: str = ""
+    gauge: str = ""
+    station: str = ""
+    inspector: str = ""
+    readings: int = 1
 
 
 class Outcome(msgspec.Struct, frozen=True):
@@ -116,6 +124,17 @@ class Tested(msgspec.Struct, frozen=True, gc=False):
     suspect: bool
     at: dt.datetime
     drawn: str | None
+
+
+def taken_with(records: Sequence[Record]) -> tuple[str, str, str]:
+    """The gauge, station and inspector that records have in common; empty where they differ."""
+    first = records[0]
+    common = [getattr(first, "gauge", ""), first.station, first.inspector]
+    for record in records[1:]:
+        own = getattr(record, "gauge", ""), record.station, record.inspector
+        common = [name if name == other else "" for name, other in zip(common, own, strict=True)]
+    gauge, station, inspector = common
+    return gauge, station, inspector
 
 
 def valid(readings: Sequence[Reading]) -> tuple[list[Reading], bool]:

@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from qc.judgement.flags import MAJOR, Verdict
-from qc.judgement.readings import Around, Outcome, Quantity, Reading, valid
+from qc.judgement.readings import Around, Outcome, Quantity, Reading, taken_with, valid
 from qc.physics.runout import form_mm, tir_mm
 from qc.records.kinds import Runout
 
@@ -54,13 +54,18 @@ def judge_runout(
                     direction, stage, of if forms else "tir", max(judged), limit.limit_mm, basis
                 )
             )
-    tir = Quantity(stage, f"tir-{direction}", largest, at, None, suspect,
-                   beyond="over" if verdicts else "")  # fmt: skip
-    quantities = [tir]
+    beyond = "over" if verdicts else ""
+    with_what = taken_with(newest)
+    # the sides of a rim are no repeats of each other
+    count = len(readings) - len(newest) + 1
+
+    def quantity(name: str, value: Decimal) -> Quantity:
+        head = (stage, f"{name}-{direction}", value, at, None, suspect, "", "", beyond)
+        return Quantity(*head, *with_what, count)
+
+    quantities = [quantity("tir", largest)]
     if forms:
-        quantities.append(
-            Quantity(stage, f"form-{direction}", max(forms), at, None, suspect, beyond=tir.beyond)
-        )
+        quantities.append(quantity("form", max(forms)))
     uncovered = "" if limits else f"{direction} run-out at stage {stage}: no limit"
     # of a limit on TIR and one on form, the worse finding stands for the flag
     worst = sorted(verdicts, key=_excess, reverse=True)[:1]

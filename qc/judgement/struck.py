@@ -1,10 +1,10 @@
 """All impact tests of one part: which of them counts, and what the others are marked as."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from qc.judgement import impact
 from qc.judgement.flags import Verdict
-from qc.judgement.readings import Around, Outcome, Quantity, Reading, Tested
+from qc.judgement.readings import Around, Outcome, Quantity, Reading, Tested, taken_with
 from qc.records.kinds import CustomerReturn, Disposition, Drop, Record
 
 
@@ -39,7 +39,7 @@ def judge_tests(readings: Sequence[Reading], records: Sequence[Record], around: 
             unjudged.append(test)
     uncovered = "; ".join(f"test {test}: its protocol was not in force" for test in unjudged)
     basis = sorted(reading.record.record_id for test in unjudged for reading in tests[test])
-    return Outcome(verdicts, _survived(tested), uncovered, tuple(basis), tested)
+    return Outcome(verdicts, _survived(tested, tests), uncovered, tuple(basis), tested)
 
 
 def _tested(
@@ -65,9 +65,12 @@ def _tested(
     return tested, verdicts
 
 
-def _survived(tested: Sequence[Tested]) -> list[Quantity]:
+def _survived(tested: Sequence[Tested], tests: Mapping[str, Sequence[Reading]]) -> list[Quantity]:
     return [
-        Quantity(t.stage, "survived-multiple", t.survived, t.at, None, t.suspect, t.protocol)
+        Quantity(
+            *(t.stage, "survived-multiple", t.survived, t.at, None, t.suspect, t.protocol),
+            *("", "", *taken_with([reading.record for reading in tests[t.test]])),
+        )
         for t in tested
         if impact.STRUCK_BEFORE not in t.marks
     ]

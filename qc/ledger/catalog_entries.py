@@ -9,6 +9,7 @@ from sqlalchemy import Connection, select
 from qc.catalog.catalog import Catalog, Recorded
 from qc.catalog.entries import (
     AnyEntry,
+    Baseline,
     Batch,
     CatalogEntry,
     Characteristic,
@@ -18,12 +19,14 @@ from qc.catalog.entries import (
     Inspector,
     Model,
     Protocol,
+    Readout,
     Site,
     Station,
     key_of,
 )
 from qc.ledger.follow import Known, judge_all
 from qc.ledger.journal import Prepared, prepare
+from qc.ledger.summaries import mark_models_stale
 from qc.ledger.tables import Journal, Seal
 from qc.records.canonical import body, derived_id
 
@@ -52,7 +55,9 @@ def load_catalog(connection: Connection) -> Catalog:
     return Catalog(recorded)
 
 
-def prepare_entries(catalog: Catalog, entries: Sequence[Entry]) -> list[Prepared | None]:
+def prepare_entries(
+    catalog: Catalog, entries: Sequence[Entry], entered_by: str | None = None
+) -> list[Prepared | None]:
     """Each entry ready for the journal; None where the current version says the same."""
     newest = {key: (item.record_id, item.entry) for key, item in catalog.current.items()}
     prepared: list[Prepared | None] = []
@@ -62,7 +67,11 @@ def prepare_entries(catalog: Catalog, entries: Sequence[Entry]) -> list[Prepared
         if before is not None and before[1] == entry:
             prepared.append(None)
             continue
-        version = CatalogEntry(entry=cast(AnyEntry, entry), replaces=before[0] if before else None)
+        version = CatalogEntry(
+            entry=cast(AnyEntry, entry),
+            replaces=before[0] if before else None,
+            entered_by=entered_by,
+        )
         record_id = derived_id(body(version))
         version = msgspec.structs.replace(version, record_id=record_id)
         newest[key] = (record_id, entry)
@@ -79,12 +88,18 @@ def rejudge_for(
         changed = key_of(entry) in before.current
         if isinstance(entry, _NEW_CODE_CHANGES_NOTHING) and not changed:
             continue
-        if isinstance(entry, Station | Inspector):
+        if isinstance(entry, Station | Inspector | Readout):
+            continue
+        if isinstance(entry, Baseline):
+            mark_models_stale(connection, [entry.model])
             continue
         if isinstance(entry, Site) and before.site and before.site.time_zone == entry.time_zone:
             continue
         models.add(getattr(entry, "model", None))
     if None in models:
         judge_all(connection, known)
+        mark_models_stale(connection, None)
     elif models:
-        judge_all(connection, known, {model for model in models if model is not None})
+        changed_models = {model for model in models if model is not None}
+        judge_all(connection, known, changed_models)
+        mark_models_stale(connection, changed_models)

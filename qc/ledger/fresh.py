@@ -24,11 +24,11 @@ from qc.ledger.projections import (
     FLAG_COLUMNS,
     PART_COLUMNS,
     QUANTITY_COLUMNS,
-    change_summaries,
     flag_row,
     quantity_row,
     standing_text,
 )
+from qc.ledger.summaries import change_summaries
 from qc.ledger.tables import FlagRow, Part, Quantity
 from qc.records.kinds import (
     Balance,

@@ -68,6 +68,12 @@ def import_paths(
         for path in logs:
             told = (lambda done, path=path: progress(path, done)) if progress else None
             gathering.read(path, reports[path], targets.get(path), told)
+    if connection is None:
+        ledger.settle()
+    else:
+        from qc.ledger.drift_flags import settle_streams
+
+        settle_streams(connection, ledger.known(connection).catalog)
     return Report(
         sum(report.accepted for report in reports.values()),
         sum(report.already_held for report in reports.values()),

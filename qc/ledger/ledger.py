@@ -19,6 +19,7 @@ from qc.ledger.catalog_entries import load_catalog, prepare_entries, rejudge_for
 from qc.ledger.engine import open_engine, plain_faults, read_url, writing
 from qc.ledger.follow import Known, follow, load_doubts, records_of
 from qc.ledger.journal import End, Prepared, append, held_digests, lock_end, prepare
+from qc.ledger.summaries import stale_streams
 from qc.ledger.tables import Head, Journal
 from qc.records.canonical import from_body, same_content
 from qc.records.kinds import Record
@@ -99,7 +100,20 @@ class Ledger:
         """Take records in; one answer each, in their order."""
         prepared = [prepare(record) for record in records]
         with self.writing() as connection:
-            return self.accept_into(connection, prepared)
+            answers = self.accept_into(connection, prepared)
+        self.settle()
+        return answers
+
+    def settle(self) -> None:
+        """Judge what waits for it since records came in: streams of batch means, for drift."""
+        with self.reading() as connection:
+            if not stale_streams(connection):
+                return
+        from qc.ledger.drift_flags import settle_streams
+
+        with self.writing() as connection:
+            lock_end(connection)
+            settle_streams(connection, self.known(connection).catalog)
 
     def accept_into(self, connection: Connection, items: Sequence[Prepared]) -> list[Answer]:
         """Take prepared records in, within a transaction that writes."""
@@ -112,12 +126,14 @@ class Ledger:
             self._learnt(new, known)
         return answers
 
-    def accept_catalog(self, connection: Connection, entries: Sequence[Entry]) -> list[Answer]:
+    def accept_catalog(
+        self, connection: Connection, entries: Sequence[Entry], entered_by: str | None = None
+    ) -> list[Answer]:
         """Take catalog entries in: an unchanged one is held, a changed one is a new version."""
         end = lock_end(connection)
         known = self.known(connection)
         before = known.catalog
-        prepared = prepare_entries(before, entries)
+        prepared = prepare_entries(before, entries, entered_by)
         fresh = [item for item in prepared if item is not None]
         if fresh:
             at = now()
@@ -177,6 +193,6 @@ def _compare(connection: Connection, item: Prepared, fresh: Sequence[Prepared]) 
         return Answer(CONFLICT, "kind")
     if same_content(before, item.record):
         return Answer(HELD)
-    names = [name for name in before.__struct_fields__ if name != "other"]
+    names = [name for name in before.__struct_fields__ if name not in ("entered_by", "other")]
     differs = next(n for n in names if getattr(before, n) != getattr(item.record, n))
     return Answer(CONFLICT, differs)

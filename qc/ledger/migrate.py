@@ -64,8 +64,14 @@ def _run(url: URL, action: Any) -> str:
             refuse_newer(url, revision_of(connection))
             if has_journal(connection):
                 triggers.drop(connection)
+            before = revision_of(connection)
             action(config(connection))
             _check_references(connection)
+            if before and revision_of(connection) == newest() != before:
+                # what follows from the journal may have another form now
+                from qc.ledger.rebuild import rebuild
+
+                rebuild(connection)
             return revision_of(connection) or "none"
 
 

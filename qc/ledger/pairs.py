@@ -19,11 +19,11 @@ from qc.ledger.corrections import histories
 from qc.ledger.projections import (
     FLAG_COLUMNS,
     QUANTITY_COLUMNS,
-    change_summaries,
     delete_owned,
     flag_row,
     quantity_row,
 )
+from qc.ledger.summaries import change_summaries
 from qc.ledger.tables import FlagRow, Part
 from qc.ledger.tables import Quantity as QuantityRow
 from qc.physics.mass import Mass, pair_mass
@@ -88,7 +88,7 @@ def judge_pairs(
         front = wheel_of(front_serial, "front-wheel", *judged[front_serial], around)
         rear = wheel_of(rear_serial, "rear-wheel", *judged[rear_serial], around)
         if front and rear:
-            more, mass = _rows(around, code, front, rear)
+            more, mass = pair_rows(around, code, front, rear)
             flags += more
             masses.append(mass)
     insert_rows(connection, FlagRow, FLAG_COLUMNS, flags)
@@ -133,7 +133,7 @@ def _forget(connection: Connection, fronts: Sequence[str]) -> list[tuple[Any, ..
     return before
 
 
-def _rows(
+def pair_rows(
     around: Around, code: str, front: Wheel, rear: Wheel
 ) -> tuple[list[tuple[Any, ...]], tuple[Any, ...]]:
     """The flags of a pair, and its mass, as rows."""

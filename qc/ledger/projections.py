@@ -6,36 +6,34 @@ from functools import lru_cache
 from typing import Any
 
 import msgspec
-from sqlalchemy import Connection, delete, select
+from sqlalchemy import Connection, delete
 
 from qc.judgement.flags import Flag
 from qc.judgement.part import Judged
 from qc.judgement.readings import Quantity as Found
 from qc.judgement.standing import Standing
 from qc.ledger.bulk import insert_rows, pieces, select_in
+from qc.ledger.summaries import change_summaries, mark_batches_stale
 from qc.ledger.tables import (
     Base,
     BatchStanding,
     FlagRow,
     Part,
     Quantity,
-    Summary,
     SuspectRow,
     Test,
 )
-from qc.statistics.summary import micro
 
 PART_COLUMNS = ("serial", "model", "batch", "standing", "calm_since", "pair", "pair_stage")
 FLAG_COLUMNS = ("owner", "flag", "severity", "serial", "batch", "gauge", "model", "stage",
                 "characteristic", "test", "value", "limit", "unit", "probability", "raised_at",
                 "closed_at", "closed_by", "message", "records")  # fmt: skip
 QUANTITY_COLUMNS = ("serial", "stage", "characteristic", "protocol", "model", "batch", "value",
-                    "u", "suspect", "at", "verdict", "beyond")  # fmt: skip
+                    "u", "suspect", "at", "verdict", "beyond", "gauge", "station", "inspector",
+                    "readings")  # fmt: skip
 TEST_COLUMNS = ("serial", "test", "protocol", "model", "batch", "stage", "method", "required",
                 "survived", "failed", "damaged", "first_damage", "marks", "suspect", "at",
                 "drawn")  # fmt: skip
-
-StreamKey = tuple[str, str, str, str]  # batch, stage, characteristic, protocol
 
 
 @lru_cache(maxsize=1000)
@@ -161,6 +159,8 @@ def write_batches(
     after = [row for batch, j in judged.items() for row in quantity_rows(f"batch:{batch}", j)]
     insert_rows(connection, Quantity, QUANTITY_COLUMNS, after)
     change_summaries(connection, before, after)
+    # a decision on a batch settles its drift
+    mark_batches_stale(connection, batches)
 
 
 def write_suspects(connection: Connection, judged: Mapping[str, Judged]) -> None:
@@ -186,7 +186,8 @@ def quantity_row(serial: str, model: str, batch: str, found: Found) -> tuple[Any
     return (
         *(serial, found.stage, found.characteristic, found.protocol, model, batch),
         *(float(found.value), found.u, found.suspect, found.at),
-        *(found.verdict, found.beyond),
+        *(found.verdict, found.beyond, found.gauge, found.station, found.inspector),
+        found.readings,
     )
 
 
@@ -206,58 +207,6 @@ def _test_rows(serial: str, judged: Judged) -> Iterable[tuple[Any, ...]]:
 def _old_quantities(connection: Connection, serials: Sequence[str]) -> list[tuple[Any, ...]]:
     rows = select_in(connection, Quantity, QUANTITY_COLUMNS, "serial", serials)
     return [row for row in rows if row[1] != "pair"]
-
-
-def change_summaries(
-    connection: Connection, before: Sequence[tuple[Any, ...]], after: Sequence[tuple[Any, ...]]
-) -> None:
-    """Take the old quantities out of their batch summaries and the new ones in, exactly."""
-    change: dict[StreamKey, list[int]] = {}
-    models: dict[StreamKey, str] = {}
-    for sign, rows in ((-1, before), (1, after)):
-        for row in rows:
-            _, stage, characteristic, protocol, model, batch, value, _, suspect, *_ = row
-            key = (batch, stage, characteristic, protocol)
-            models[key] = model
-            if not suspect:
-                units = micro(value)
-                sums = change.setdefault(key, [0, 0, 0])
-                sums[0] += sign
-                sums[1] += sign * units
-                sums[2] += sign * units * units
-    changed = {key: sums for key, sums in change.items() if any(sums)}
-    old = _old_summaries(connection, {key[0] for key in changed})
-    rows = []
-    stale = []
-    for key, sums in changed.items():
-        n, total, squares = old.get(key, (0, 0, 0))
-        if key in old:
-            stale.append(key)
-        if n + sums[0]:
-            now = (n + sums[0], str(total + sums[1]), str(squares + sums[2]))
-            rows.append((*key, models[key], *now))
-    for key in stale:
-        names = ("batch", "stage", "characteristic", "protocol")
-        match = [getattr(Summary, name) == part for name, part in zip(names, key, strict=True)]
-        connection.execute(delete(Summary).where(*match))
-    insert_rows(
-        connection, Summary,
-        ("batch", "stage", "characteristic", "protocol", "model", "n", "total", "squares"), rows,
-    )  # fmt: skip
-
-
-def _old_summaries(
-    connection: Connection, batches: set[str]
-) -> dict[StreamKey, tuple[int, int, int]]:
-    found: dict[StreamKey, tuple[int, int, int]] = {}
-    for piece in pieces(sorted(batches)):
-        query = select(
-            *(Summary.batch, Summary.stage, Summary.characteristic, Summary.protocol),
-            *(Summary.n, Summary.total, Summary.squares),
-        ).where(Summary.batch.in_(piece))
-        for batch, stage, characteristic, protocol, n, total, squares in connection.execute(query):
-            found[batch, stage, characteristic, protocol] = (n, int(total), int(squares))
-    return found
 
 
 def clear_gauge_flags(connection: Connection, gauges: Sequence[str]) -> None:

@@ -17,6 +17,8 @@ def rebuild(connection: Connection) -> int:
     Returns how many records the journal holds. The answers are those from before, or something
     had changed the rows behind the journal's back.
     """
+    from qc.ledger.drift_flags import settle_streams
+
     end = lock_end(connection)
     for table in reversed(FOLLOWS):
         connection.execute(delete(table))
@@ -27,4 +29,5 @@ def rebuild(connection: Connection) -> int:
     override(connection, roots_of(connection, [record.record_id for record in links]))
     known = Known(load_catalog(connection), load_doubts(connection))
     judge_journal(connection, known)
+    settle_streams(connection, known.catalog)
     return end.position

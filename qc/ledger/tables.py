@@ -149,6 +149,11 @@ class Quantity(Base):
     at: Mapped[dt.datetime]
     verdict: Mapped[str] = mapped_column(words(20))
     beyond: Mapped[str] = mapped_column(words(10))
+    # what its readings have in common, and how many there are
+    gauge: Mapped[str] = mapped_column(words(64))
+    station: Mapped[str] = mapped_column(words(64))
+    inspector: Mapped[str] = mapped_column(words(64))
+    readings: Mapped[int] = mapped_column(Integer)
 
     __table_args__ = (
         Index("ix_quantity_stream", "characteristic", "model", "stage", "batch"),
@@ -157,10 +162,11 @@ class Quantity(Base):
 
 
 class Summary(Base):
-    """Per batch, stage and characteristic: how many, their sum and sum of squares, exact.
+    """Per batch, stage and characteristic, as measured with one gauge by one inspector.
 
-    `total` is in millionths, `squares` in millionths squared: whole numbers as text, so that no
-    order of arrival changes a mean.
+    `total` is in millionths, `squares` in millionths squared, `seconds` the sum of the moments
+    since 1970: whole numbers as text, so that no order of arrival changes a mean. `over` and
+    `under` count what lies beyond a limit, `least` and `most` are the extremes.
     """
 
     __tablename__ = "summary"
@@ -168,10 +174,40 @@ class Summary(Base):
     stage: Mapped[str] = mapped_column(words(20), primary_key=True)
     characteristic: Mapped[str] = mapped_column(words(64), primary_key=True)
     protocol: Mapped[str] = mapped_column(words(64), primary_key=True)
+    gauge: Mapped[str] = mapped_column(words(64), primary_key=True)
+    station: Mapped[str] = mapped_column(words(64), primary_key=True)
+    inspector: Mapped[str] = mapped_column(words(64), primary_key=True)
     model: Mapped[str] = mapped_column(words(64))
     n: Mapped[int] = mapped_column(BigInteger)
     total: Mapped[str]
     squares: Mapped[str]
+    seconds: Mapped[str]
+    over: Mapped[int] = mapped_column(BigInteger)
+    under: Mapped[int] = mapped_column(BigInteger)
+    least: Mapped[float]
+    most: Mapped[float]
+
+    __table_args__ = (
+        Index("ix_summary_stream", "model", "stage", "characteristic", "protocol"),
+        {"sqlite_with_rowid": False},
+    )
+
+
+class Stream(Base):
+    """A characteristic of a model at a stage; `stale` until its drift has been judged again."""
+
+    __tablename__ = "stream"
+    model: Mapped[str] = mapped_column(words(64), primary_key=True)
+    stage: Mapped[str] = mapped_column(words(20), primary_key=True)
+    characteristic: Mapped[str] = mapped_column(words(64), primary_key=True)
+    protocol: Mapped[str] = mapped_column(words(64), primary_key=True)
+    stale: Mapped[bool]
+
+    __table_args__ = (
+        Index(
+            "ix_stream_stale", "stale", sqlite_where=text("stale"), postgresql_where=text("stale")
+        ),
+    )
 
 
 class Test(Base):
@@ -197,7 +233,10 @@ class Test(Base):
 
 
 class FlagRow(Base):
-    """A flag, open or closed. `owner` is what was judged: serial:S, batch:B, gauge:G or pair:P."""
+    """A flag, open or closed.
+
+    `owner` is what was judged: serial:S, batch:B, gauge:G, pair:P, or stream: with a digest.
+    """
 
     __tablename__ = "flag"
     id: Mapped[int] = mapped_column(_Position, primary_key=True)
@@ -245,4 +284,5 @@ class SuspectRow(Base):
 
 
 TRUTH = (Journal, Seal)
-FOLLOWS = (Mends, Override, Part, BatchStanding, Quantity, Summary, Test, FlagRow, SuspectRow)
+FOLLOWS = (Mends, Override, Part, BatchStanding, Quantity, Summary, Stream, Test, FlagRow,
+           SuspectRow)  # fmt: skip

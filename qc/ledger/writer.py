@@ -9,6 +9,7 @@ import queue
 import threading
 from collections.abc import Sequence
 from concurrent.futures import Future
+from contextlib import suppress
 
 from qc.errors import RimqcError
 from qc.ledger.journal import Prepared, prepare
@@ -16,6 +17,7 @@ from qc.ledger.ledger import Answer, Ledger
 from qc.records.kinds import Record
 
 MOST_AT_ONCE = 5000
+QUIET_SECONDS = 1.0
 
 Waiting = tuple[list[Prepared], "Future[list[Answer]]"]
 
@@ -27,6 +29,7 @@ class Writer:
         self._ledger = ledger
         self._queue: queue.SimpleQueue[Waiting | None] = queue.SimpleQueue()
         self._closed = False
+        self._unsettled = False
         # nothing may be queued behind the last word, or it would wait for ever
         self._door = threading.Lock()
         self._thread = threading.Thread(target=self._run, name="rimqc-writer", daemon=True)
@@ -66,7 +69,7 @@ class Writer:
         while going:
             gathered: list[Waiting] = []
             room = MOST_AT_ONCE
-            item = self._queue.get()
+            item = self._next()
             while item is not None:
                 # from here on nobody can withdraw it; what was withdrawn before is not written
                 if item[1].set_running_or_notify_cancel():
@@ -81,6 +84,22 @@ class Writer:
             going = item is not None
             if gathered:
                 self._write(gathered)
+        if self._unsettled:
+            self._settle()
+
+    def _next(self) -> Waiting | None:
+        """What comes next; drift waits for a quiet moment, for it is a matter of batches."""
+        if self._unsettled:
+            try:
+                return self._queue.get(timeout=QUIET_SECONDS)
+            except queue.Empty:
+                self._settle()
+        return self._queue.get()
+
+    def _settle(self) -> None:
+        self._unsettled = False
+        with suppress(RimqcError):  # what is stale stays noted as such; the next moment comes
+            self._ledger.settle()
 
     def _write(self, gathered: Sequence[Waiting]) -> None:
         items = [item for prepared, _ in gathered for item in prepared]
@@ -94,6 +113,7 @@ class Writer:
                 for alone in gathered:
                     self._write([alone])
             return
+        self._unsettled = True
         start = 0
         for prepared, future in gathered:
             future.set_result(answers[start : start + len(prepared)])

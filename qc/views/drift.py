@@ -1,81 +1,100 @@
 """Drift: every stream of batch means, judged."""
 
+from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection
 
 from qc.catalog.catalog import Catalog
-from qc.ledger.tables import Summary
-from qc.statistics.drift.level import BatchPoint, Drift
-from qc.statistics.drift.level import drift as judge
-from qc.statistics.summary import Summary as Sums
-from qc.views.plain import unit
-
-Stream = tuple[str, str, str, str]
-
-
-def streams(
-    connection: Connection, catalog: Catalog, **only: str | None
-) -> dict[Stream, list[BatchPoint]]:
-    """The batch means per model, stage, characteristic and protocol, in order of making."""
-    query = select(
-        *(Summary.model, Summary.stage, Summary.characteristic, Summary.protocol, Summary.batch),
-        *(Summary.n, Summary.total, Summary.squares),
-    ).where(Summary.stage != "pair")
-    for name, value in only.items():
-        if value is not None:
-            query = query.where(getattr(Summary, name) == value)
-    found: dict[Stream, list[BatchPoint]] = {}
-    for model, stage, characteristic, protocol, batch, n, total, squares in connection.execute(
-        query
-    ):
-        entry = catalog.batch(batch)
-        sums = Sums(n, int(total), int(squares))
-        if entry is not None and sums.mean is not None:
-            point = BatchPoint(batch, entry.made_on, n, sums.mean, sums.sd)
-            found.setdefault((model, stage, characteristic, protocol), []).append(point)
-    for points in found.values():
-        points.sort(key=lambda point: (point.made_on, point.code))
-    return dict(sorted(found.items()))
+from qc.catalog.units import unit
+from qc.ledger.streams import Segment, judged, points_of
+from qc.ledger.summaries import StreamKey
+from qc.statistics.drift.family import family
+from qc.statistics.drift.level import Event
+from qc.views.drift_cause import cause
+from qc.views.drift_words import sentences
 
 
 def drift(connection: Connection, catalog: Catalog, **only: str | None) -> list[dict[str, Any]]:
-    """Every stream with its baseline, signals and change; a quiet one has no signals."""
-    return [
-        row(stream, judge(points)) | {"unit": unit(catalog, stream[2])}
-        for stream, points in streams(connection, catalog, **only).items()
+    """Every stream with its baseline, signals and change; a quiet one has no signals.
+
+    `factors`, `within` and `source` say what changed with it (see `drift_cause`). `p`: the chance
+    that a quiet stream watched as long shows anything as plain; `p_among_all`: adjusted for the
+    `streams` watched together (Benjamini-Hochberg), of which `expected_false` events are to be
+    expected if nothing had moved at all.
+    """
+    watched = {
+        stream: judged(catalog, stream, points)
+        for stream, points in points_of(connection, catalog, **only).items()
+    }
+    together = family([segments[-1].drift for segments in watched.values()])
+    chances = zip(together.p, together.fdr, strict=True)
+    rows = [
+        row(stream, segments)
+        | cause(connection, catalog, stream, segments[-1])
+        | {"unit": unit(catalog, stream[2]), "p": p, "p_among_all": fdr}
+        | {"streams": together.streams, "expected_false": together.expected_false}
+        for (stream, segments), (p, fdr) in zip(watched.items(), chances, strict=True)
     ]
+    return [shown | {"says": sentences(shown)} for shown in rows]
 
 
-def row(stream: Stream, found: Drift) -> dict[str, Any]:
-    """One stream as the command shows it; `batches` in order of making."""
+def row(stream: StreamKey, segments: Sequence[Segment]) -> dict[str, Any]:
+    """One stream as the command shows it; `batches` in order of making.
+
+    Where baselines were frozen, `baseline`, `centre`, `sigma`, `change` and `levels` are those of
+    the newest one.
+    """
     model, stage, characteristic, protocol = stream
-    batches = []
-    for point, band, smooth in zip(found.points, found.limits, found.ewma, strict=True):
-        batches.append(
-            {
-                "batch": point.code,
-                "made_on": point.made_on.isoformat(),
-                "n": point.n,
-                "mean": point.mean,
-                "sd": point.sd,
-                "lower": band.lower if band else None,
-                "upper": band.upper if band else None,
-                "ewma": smooth.value if smooth else None,
-                "ewma_lower": smooth.lower if smooth else None,
-                "ewma_upper": smooth.upper if smooth else None,
-            }
-        )
+    newest = segments[-1]
     shown: dict[str, Any] = {"model": model, "stage": stage, "characteristic": characteristic}
     if protocol:
         shown["protocol"] = protocol
+    found = newest.drift
+    events = [event for segment in segments for event in segment.drift.events]
     return shown | {
-        "batches": batches,
+        "batches": [batch for segment in segments for batch in _batches(segment)],
         "baseline": list(found.baseline),
+        "frozen": _frozen(newest),
         "centre": found.centre,
         "sigma": found.sigma,
-        "signals": [signal._asdict() for signal in found.signals],
+        "signals": [event.signal._asdict() for event in events],
         "change": found.change._asdict() if found.change else None,
-        # what changed with it is sought once factors are searched
-        "factors": [],
+        "events": [_event(event) for event in events],
+        "levels": [level._asdict() for level in found.levels],
+        "watched": sum(segment.drift.watched for segment in segments),
+    }
+
+
+def _batches(segment: Segment) -> list[dict[str, Any]]:
+    return [
+        {
+            "batch": point.code,
+            "made_on": point.made_on.isoformat(),
+            "n": point.n,
+            "mean": point.mean,
+            "sd": point.sd,
+            "lower": band.lower if band else None,
+            "upper": band.upper if band else None,
+        }
+        for point, band in zip(segment.drift.points, segment.drift.limits, strict=True)
+    ]
+
+
+def _frozen(segment: Segment) -> dict[str, Any] | None:
+    baseline = segment.frozen
+    if baseline is None:
+        return None
+    since = baseline.since.isoformat() if baseline.since else None
+    return {"name": baseline.name, "reason": baseline.reason, "from": since}
+
+
+def _event(event: Event) -> dict[str, Any]:
+    return {
+        **event.change._asdict(),
+        "rule": event.signal.rule,
+        "batch": event.signal.batch,
+        "before": event.before,
+        "after": event.after,
+        "known_from": event.known_from,
     }

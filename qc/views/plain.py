@@ -1,31 +1,13 @@
 """Values as JSON has them."""
 
 import datetime as dt
+import math
 from decimal import Decimal
 from typing import Any
 
 import msgspec
 
-from qc.catalog.catalog import Catalog
 from qc.records.kinds import Record, kind_of
-
-# of what is computed; any other characteristic has its unit in the catalog
-_UNITS = {
-    "bare-mass": "g",
-    "tir-lateral": "mm",
-    "tir-radial": "mm",
-    "form-lateral": "mm",
-    "form-radial": "mm",
-    "unbalance": "g·mm",
-    "findings-per-part": "findings",
-    "survived-multiple": "× standard impact",
-}
-
-
-def unit(catalog: Catalog, characteristic: str) -> str:
-    """The unit of a characteristic's numbers, empty where nobody said."""
-    entry = catalog.characteristic(characteristic)
-    return _UNITS.get(characteristic) or (entry.unit if entry else "")
 
 
 def number(value: Decimal | float | None) -> float | int | None:
@@ -34,6 +16,11 @@ def number(value: Decimal | float | None) -> float | int | None:
         return None
     whole = value == int(value)
     return int(value) if whole else float(value)
+
+
+def rounded(value: float | None) -> float | None:
+    """Six decimals; what is not finite is nothing, as JSON has no word for it."""
+    return None if value is None or not math.isfinite(value) else round(value, 6)
 
 
 def moment(value: dt.datetime) -> str:

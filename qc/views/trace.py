@@ -7,6 +7,7 @@ from sqlalchemy import Connection, select
 
 from qc.catalog.catalog import Catalog
 from qc.catalog.entries import Batch
+from qc.catalog.units import unit
 from qc.errors import RimqcError
 from qc.judgement.readings import Held
 from qc.judgement.standing import Standing, not_looked_at_since, reasons_against, status
@@ -17,7 +18,7 @@ from qc.ledger.tables import BatchStanding, Mends, Part, Quantity, SuspectRow
 from qc.records.kinds import Disposition, Record
 from qc.records.parsing import nearest
 from qc.views import flags as flag_view
-from qc.views.plain import moment, number, record, unit
+from qc.views.plain import moment, number, record
 
 
 def trace(connection: Connection, catalog: Catalog, serial: str) -> dict[str, Any]:

@@ -47,8 +47,17 @@ FULL = {
     },
     "plan": {"model": '"D50"', "stage": '"rim"', "requires": '["weighing", "inspection"]'},
     "batch": {"code": '"B1"', "model": '"D50"', "made_on": "2026-03-02", "quantity": "40"},
+    "baseline": {
+        "model": '"D50"', "characteristic": '"bare-mass"', "stage": '"rim"', "protocol": '"P40"',
+        "batches": '["B1", "B2"]', "name": '"after the new mould"', "reason": '"it runs well"',
+    },
     "station": {"code": '"bench"', "name": '"Weighing bench"'},
     "inspector": {"code": '"jo"', "name": '"Jo"'},
+    "readout": {
+        "gauge": '"S1"', "pattern": r"'(?P<value>[0-9.]+) (?P<unit>g)(?P<stable> !)?'",
+        "unit": '"g"', "baud": "9600", "stable_mark": '"!"', "bits": "7", "parity": '"even"',
+        "stop_bits": "2", "request": r"'V\r\n'",
+    },
 }  # fmt: skip
 OPTIONAL = {
     "claim": {"rule"},
@@ -63,6 +72,8 @@ OPTIONAL = {
         "change_limit_mm", "energy_tolerance", "position_tolerance_deg", "striker", "tyre",
         "strike", "source",
     },
+    "baseline": {"stage", "protocol"},
+    "readout": {"stable_mark", "bits", "parity", "stop_bits", "request"},
 }  # fmt: skip
 
 

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+from qc.ledger.drift_flags import settle_streams
 from qc.ledger.rebuild import rebuild
 from qc.ledger.verify import verify
 from tests.maker import accept, correction, fields, follows, made, record, take_catalog, undone
@@ -93,6 +94,7 @@ def arrived(ledger, chunks, *, anew=False):
     with undone(ledger) as connection:
         for chunk in chunks:
             accept(connection, chunk, ledger)
+        settle_streams(connection, ledger.known(connection).catalog)
         found = follows(connection)
         assert verify(connection).first_bad is None
         if anew:

@@ -221,7 +221,7 @@ def test_a_suspect_reading_accepted_with_a_reason_counts_again(shop):
     )
     assert named(flags_of(shop)) == [("gauge-suspect", "closed")]
     with shop.reading() as connection:
-        assert [row[5] for row in follows(connection)["summary"]] == [1]
+        assert [row[8] for row in follows(connection)["summary"]] == [1]
     assert rim_mass(shop) == 450
 
 

@@ -1,0 +1,75 @@
+"""Streams of batch means as drift judges them: read from summaries, never from readings."""
+
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+from sqlalchemy import Connection, select
+
+from qc.catalog.catalog import Catalog
+from qc.catalog.entries import Baseline
+from qc.ledger.summaries import StreamKey
+from qc.ledger.tables import Summary
+from qc.statistics.drift.level import BatchPoint, Drift, drift
+from qc.statistics.drift.scale import scale_for
+from qc.statistics.summary import Summary as Sums
+
+
+def points_of(
+    connection: Connection, catalog: Catalog, **only: str | None
+) -> dict[StreamKey, list[BatchPoint]]:
+    """The batch means per model, stage, characteristic and protocol, in order of making.
+
+    `only` narrows by any of these; None does not.
+    """
+    key = (Summary.model, Summary.stage, Summary.characteristic, Summary.protocol, Summary.batch)
+    query = select(*key, Summary.n, Summary.total, Summary.squares).where(Summary.stage != "pair")
+    for name, value in only.items():
+        if value is not None:
+            query = query.where(getattr(Summary, name) == value)
+    sums: dict[tuple[str, ...], list[int]] = {}
+    for *of, n, total, squares in connection.execute(query):
+        held = sums.setdefault(tuple(of), [0, 0, 0])
+        held[0] += n
+        held[1] += int(total)
+        held[2] += int(squares)
+    found: dict[StreamKey, list[BatchPoint]] = {}
+    for (model, stage, characteristic, protocol, batch), counted in sums.items():
+        entry, whole = catalog.batch(batch), Sums(*counted)
+        if entry is not None and whole.mean is not None:
+            point = BatchPoint(batch, entry.made_on, whole.n, whole.mean, whole.sd)
+            found.setdefault((model, stage, characteristic, protocol), []).append(point)
+    for points in found.values():
+        points.sort(key=lambda point: (point.made_on, point.code))
+    return dict(sorted(found.items()))
+
+
+class Segment(NamedTuple):
+    """A stretch of a stream judged against one baseline; `frozen` is the catalog's, if any."""
+
+    drift: Drift
+    frozen: Baseline | None
+
+
+def judged(catalog: Catalog, stream: StreamKey, points: Sequence[BatchPoint]) -> list[Segment]:
+    """A stream in order of making, judged; each frozen baseline begins a stretch of its own."""
+    scale = scale_for(stream[2])
+    return [
+        Segment(drift(stretch, scale=scale, frozen=frozen.batches if frozen else ()), frozen)
+        for frozen, stretch in _stretches(points, catalog.baselines(*stream))
+    ]
+
+
+def _stretches(
+    points: Sequence[BatchPoint], baselines: Sequence[Baseline]
+) -> Iterator[tuple[Baseline | None, Sequence[BatchPoint]]]:
+    order = {point.code: i for i, point in enumerate(points)}
+    starts: list[tuple[int, Baseline | None]] = [(0, None)]
+    for baseline in baselines:
+        known = [order[code] for code in baseline.batches if code in order]
+        if known:
+            starts.append((min(known), baseline))
+    starts.sort(key=lambda start: start[0])
+    ends = [at for at, _ in starts[1:]] + [len(points)]
+    for (at, frozen), end in zip(starts, ends, strict=True):
+        if at < end:
+            yield frozen, points[at:end]

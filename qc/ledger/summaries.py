@@ -1,0 +1,179 @@
+"""Batch summaries, kept up to date on the way in, and which streams they make stale.
+
+A summary row is what one batch came to with one gauge in the hands of one inspector, so that drift
+can ask whether the parts moved or the gauge without touching a reading.
+"""
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from typing import Any, NamedTuple
+
+from sqlalchemy import Connection, bindparam, delete, func, select, update
+
+from qc.ledger.bulk import insert_rows, pieces
+from qc.ledger.tables import Quantity, Stream, Summary
+from qc.statistics.summary import micro
+
+# model, stage, characteristic, protocol
+StreamKey = tuple[str, str, str, str]
+# batch, stage, characteristic, protocol, gauge, station, inspector
+CellKey = tuple[str, str, str, str, str, str, str]
+
+_KEY = ("batch", "stage", "characteristic", "protocol", "gauge", "station", "inspector")
+_COLUMNS = (*_KEY, "model", "n", "total", "squares", "seconds", "over", "under", "least", "most")
+_EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
+_SECOND = dt.timedelta(seconds=1)
+
+
+class Change(NamedTuple):
+    """What goes into a cell (or out of it): whole numbers, and the values for its extremes."""
+
+    sums: list[int]
+    came: list[float]
+    went: list[float]
+
+
+def change_summaries(
+    connection: Connection, before: Sequence[tuple[Any, ...]], after: Sequence[tuple[Any, ...]]
+) -> None:
+    """Take the old quantities out of their summaries and the new ones in, exactly.
+
+    Both are rows of `quantity` in the order of `projections.QUANTITY_COLUMNS`; the table holds
+    the new ones already.
+    """
+    models: dict[CellKey, str] = {}
+    changes = _changes(before, after, models)
+    if not changes:
+        return
+    old = _held(connection, {key[0] for key in changes})
+    rows, stale = [], []
+    for key, change in changes.items():
+        cell = old.get(key)
+        if cell:
+            stale.append(dict(zip((f"of_{name}" for name in _KEY), key, strict=True)))
+        now = [a + b for a, b in zip(change.sums, cell.sums if cell else [0] * 6, strict=True)]
+        if now[0]:
+            n, total, squares, seconds, over, under = now
+            least, most = _extremes(connection, key, cell, change, models[key])
+            numbers = (n, str(total), str(squares), str(seconds), over, under, least, most)
+            rows.append((*key, models[key], *numbers))
+    if stale:
+        match = [getattr(Summary, name) == bindparam(f"of_{name}") for name in _KEY]
+        connection.execute(delete(Summary).where(*match), stale)
+    insert_rows(connection, Summary, _COLUMNS, rows)
+    mark_stale(connection, {(models[key], *key[1:4]) for key in changes if key[1] != "pair"})
+
+
+def _changes(
+    before: Sequence[tuple[Any, ...]],
+    after: Sequence[tuple[Any, ...]],
+    models: dict[CellKey, str],
+) -> dict[CellKey, Change]:
+    changes: dict[CellKey, Change] = {}
+    for sign, rows in ((-1, before), (1, after)):
+        for row in rows:
+            _, stage, characteristic, protocol, model, batch, value, _, suspect, at = row[:10]
+            if suspect:
+                continue
+            key = (batch, stage, characteristic, protocol, *row[12:15])
+            models[key] = model
+            change = changes.get(key)
+            if change is None:
+                change = changes[key] = Change([0] * 6, [], [])
+            units, beyond = micro(value), row[11]
+            sums = change.sums
+            sums[0] += sign
+            sums[1] += sign * units
+            sums[2] += sign * units * units
+            sums[3] += sign * ((at - _EPOCH) // _SECOND)
+            sums[4] += sign * (beyond == "over")
+            sums[5] += sign * (beyond == "under")
+            (change.came if sign > 0 else change.went).append(value)
+    # what went out and came in again unchanged leaves its cell alone
+    return {
+        key: change
+        for key, change in changes.items()
+        if any(change.sums) or sorted(change.came) != sorted(change.went)
+    }
+
+
+class _Cell(NamedTuple):
+    sums: list[int]
+    least: float
+    most: float
+
+
+def _held(connection: Connection, batches: set[str]) -> dict[CellKey, _Cell]:
+    columns = [getattr(Summary, name) for name in _COLUMNS]
+    found: dict[CellKey, _Cell] = {}
+    for piece in pieces(sorted(batches)):
+        for row in connection.execute(select(*columns).where(Summary.batch.in_(piece))):
+            n, total, squares, seconds, over, under, least, most = row[8:]
+            sums = [n, int(total), int(squares), int(seconds), over, under]
+            found[tuple(row[:7])] = _Cell(sums, least, most)
+    return found
+
+
+def _extremes(
+    connection: Connection, key: CellKey, cell: _Cell | None, change: Change, model: str
+) -> tuple[float, float]:
+    """Least and most of a cell; looked up again only where an extreme went out."""
+    if cell and any(value in (cell.least, cell.most) for value in change.went):
+        names = ("batch", "stage", "characteristic", "protocol", "gauge", "station", "inspector")
+        match = [getattr(Quantity, name) == part for name, part in zip(names, key, strict=True)]
+        least, most = connection.execute(
+            select(func.min(Quantity.value), func.max(Quantity.value)).where(
+                Quantity.model == model, Quantity.suspect.is_(False), *match
+            )
+        ).one()
+        return least, most
+    known = [cell.least, cell.most] if cell else []
+    return min([*known, *change.came]), max([*known, *change.came])
+
+
+def mark_stale(connection: Connection, streams: Iterable[StreamKey]) -> None:
+    """Have the drift of these streams judged again before long."""
+    wanted = set(streams)
+    known: dict[StreamKey, bool] = {}
+    for piece in pieces(sorted({key[0] for key in wanted})):
+        query = select(
+            Stream.model, Stream.stage, Stream.characteristic, Stream.protocol, Stream.stale
+        ).where(Stream.model.in_(piece))
+        known |= {(a, b, c, d): stale for a, b, c, d, stale in connection.execute(query)}
+    columns = ("model", "stage", "characteristic", "protocol")
+    new = [(*key, True) for key in sorted(wanted - known.keys())]
+    insert_rows(connection, Stream, (*columns, "stale"), new)
+    rest = [key for key in sorted(wanted & known.keys()) if not known[key]]
+    if rest:
+        match = [getattr(Stream, name) == bindparam(f"of_{name}") for name in columns]
+        connection.execute(
+            update(Stream).where(*match).values(stale=True),
+            [dict(zip((f"of_{name}" for name in columns), key, strict=True)) for key in rest],
+        )
+
+
+def mark_models_stale(connection: Connection, models: Iterable[str] | None) -> None:
+    """Have every stream of these models judged again; of all models where None."""
+    everything = update(Stream).values(stale=True)
+    if models is None:
+        connection.execute(everything)
+        return
+    for piece in pieces(sorted(models)):
+        connection.execute(everything.where(Stream.model.in_(piece)))
+
+
+def mark_batches_stale(connection: Connection, batches: Sequence[str]) -> None:
+    """Have every stream that these batches are part of judged again."""
+    streams: set[StreamKey] = set()
+    for piece in pieces(batches):
+        query = select(
+            Summary.model, Summary.stage, Summary.characteristic, Summary.protocol
+        ).where(Summary.batch.in_(piece), Summary.stage != "pair")
+        streams |= {(a, b, c, d) for a, b, c, d in connection.execute(query.distinct())}
+    mark_stale(connection, streams)
+
+
+def stale_streams(connection: Connection) -> list[StreamKey]:
+    """The streams whose drift has not been judged since their batches changed."""
+    query = select(Stream.model, Stream.stage, Stream.characteristic, Stream.protocol)
+    return [(a, b, c, d) for a, b, c, d in connection.execute(query.where(Stream.stale))]
