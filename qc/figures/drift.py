@@ -12,8 +12,7 @@ MOST_BATCHES = 1500
 # shape and word of each rule of a signal
 RULES = {
     "beyond-limits": ("diamond-open", "batch mean beyond its limits"),
-    "ewma": ("square-open", "smoothed mean beyond its limits"),
-    "step": ("star-triangle-up-open", "level moved within the first batches"),
+    "step": ("star-triangle-up-open", "mean of the batches since the level moved"),
 }
 
 
@@ -38,12 +37,6 @@ def figure(stream: dict[str, Any], look: str = "light") -> go.Figure:
         line={"color": colours.main, "width": 1}, marker={"size": 6}, name="batch mean",
         text=[_told(batch, unit) for batch in batches], hovertemplate="%{text}<extra></extra>",
     )  # fmt: skip
-    if any(batch["ewma"] is not None for batch in batches):
-        drawn.add_scatter(
-            x=list(range(len(names))), y=[batch["ewma"] for batch in batches], mode="lines",
-            line={"color": colours.text, "width": 2, "dash": "dash"}, hoverinfo="skip",
-            name="smoothed mean (EWMA)",
-        )  # fmt: skip
     _signals(drawn, stream, names, unit, colours)
     drawn.update_xaxes(title_text="Batch, in order of making", **name_ticks(names))
     name = characteristic_name(stream["characteristic"])
@@ -140,12 +133,11 @@ def _signals(
         found = [s for s in stream["signals"] if s["rule"] == rule and s["batch"] in place]
         if not found:
             continue
-        color = colours.warm if rule == "ewma" else colours.deep
         drawn.add_scatter(
             x=[place[signal["batch"]] for signal in found],
             y=[signal["value"] for signal in found],
             mode="markers",
-            marker={"symbol": symbol, "color": color, "size": 12, "line": {"width": 2}},
+            marker={"symbol": symbol, "color": colours.deep, "size": 12, "line": {"width": 2}},
             name=word,
             text=[
                 f"<b>batch {s['batch']}</b><br>{word}: {amount(s['value'], unit)}<br>"

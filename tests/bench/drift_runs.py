@@ -1,130 +1,255 @@
 """How often the drift engine cries wolf, and how soon it sees a shift: seeded simulation.
 
-    python tests/bench/drift_runs.py [--streams 20000] [--seed 1]
+    python tests/bench/drift_runs.py [--streams 10000] [--seed 1] [--only quiet …]
 
-The constants of `qc/statistics/drift` were chosen with it.
-Streams are independent normal batch means with a standard deviation of 1; a shift is lasting and
-counts in those. Every stream goes through the whole engine.
+The constants of `qc/statistics/drift/looks.py` were chosen with it. Streams are independent normal
+batch means with a standard deviation of 1 unless a row says otherwise; a shift is lasting and
+counts in those. Every stream goes through the whole engine. The tables for the log: quiet streams,
+large shifts, small shifts beside an individuals chart, robustness, what is said of a change, ramps.
 """
 
 import argparse
 import datetime as dt
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
-from scipy.stats import beta
+from numpy.typing import NDArray
+from scipy import stats
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from qc.statistics.drift.level import BatchPoint, Drift, drift
 
+Floats = NDArray[np.float64]
 WATCHED, WITHIN = 26, 6
-# of single parts, where batches differ in size; the batches' own sd is 1
-WITHIN_SD = 4.0
-_DAYS = [dt.date(2026, 1, 1) + dt.timedelta(days=day) for day in range(200)]
-_CODES = [f"B{i:03d}" for i in range(200)]
+# a shift that is not seen in so many batches counts as seen then
+LONGEST = 60
+_DAYS = [dt.date(2020, 1, 1) + dt.timedelta(days=day) for day in range(400)]
+_CODES = [f"B{i:03d}" for i in range(400)]
+_PLACE = {code: i for i, code in enumerate(_CODES)}
+# single parts scatter so where batches differ in size
+WITHIN_SD = 2.0
 
 
-def judged(means: np.ndarray, baseline: int = 12, sizes: np.ndarray | None = None) -> Drift:
-    """The engine's answer for a row of batch means; with `sizes` the parts' sd is WITHIN_SD."""
+def judged(means: Floats, baseline: int = 8, **how: object) -> Drift:
     rows = zip(_CODES, _DAYS, means.tolist(), strict=False)
-    if sizes is None:
-        return drift([BatchPoint(code, day, 1, mean) for code, day, mean in rows], baseline)
-    return drift(
-        [
-            BatchPoint(*row[:2], int(n), row[2], WITHIN_SD)
-            for row, n in zip(rows, sizes, strict=True)
-        ],
-        baseline,
-    )
+    points = [BatchPoint(code, day, 1, mean) for code, day, mean in rows]
+    return drift(points, baseline, **how)  # type: ignore[arg-type]
+
+
+def of_sizes(means: Floats, sizes: NDArray[np.int_], sds: Floats, baseline: int = 8) -> Drift:
+    rows = zip(_CODES, _DAYS, sizes.tolist(), means.tolist(), sds.tolist(), strict=False)
+    return drift([BatchPoint(c, d, n, m, s if n > 1 else None) for c, d, n, m, s in rows], baseline)
+
+
+def first_seen(found: Drift) -> int:
+    """Place of the batch that made the first event known, beyond any stream without one."""
+    return _PLACE[found.events[0].known_from] if found.events else 10**6
 
 
 def upper_limit(hits: int, tries: int) -> float:
     """One-sided exact 95 % upper limit of a share (Clopper-Pearson)."""
-    return float(beta.ppf(0.95, hits + 1, tries - hits)) if hits < tries else 1.0
+    return float(stats.beta.ppf(0.95, hits + 1, tries - hits)) if hits < tries else 1.0
 
 
-def quiet_runs(streams: int, rng: np.random.Generator) -> Iterator[str]:
-    """Share of streams without any change that signal, in the baseline or up to 26 batches on."""
-    yield "| baseline | batch means | streams | any signal | upper 95 % | seen in the baseline |"
-    yield "| --- | --- | --- | --- | --- | --- |"
-    for baseline, kind in (
-        *((8, "normal"), (12, "normal"), (20, "normal")),
-        *((12, "2 to 40 parts"), (12, "t with 6 degrees")),
-    ):
-        hits = early = 0
-        for _ in range(streams):
-            means, sizes = rng.standard_normal(baseline + WATCHED), None
-            if kind == "2 to 40 parts":
-                sizes = rng.integers(2, 41, len(means))
-                means = means + rng.standard_normal(len(means)) * WITHIN_SD / np.sqrt(sizes)
-            elif kind != "normal":
-                means = rng.standard_t(6, len(means))
-            if judged(means, baseline, sizes).signals:
-                hits += 1
-                first = None if sizes is None else sizes[:baseline]
-                early += bool(judged(means[:baseline], baseline, first).signals)
-        share, limit, seen = hits / streams, upper_limit(hits, streams), early / streams
-        yield f"| {baseline} | {kind} | {streams} | {share:.2%} | {limit:.2%} | {seen:.2%} |"
-
-
-def shifts(streams: int, rng: np.random.Generator) -> Iterator[str]:
-    """Share of shifts seen within six batches, among streams that were quiet before."""
-    yield "| baseline | clean batches before | 1 sd | 2 sd | 3 sd | 4 sd |"
-    yield "| --- | --- | --- | --- | --- | --- |"
-    for baseline, clean in (
-        *((8, 8), (8, 16), (12, 12), (12, 22), (12, 38), (20, 20), (20, 30)),
-        *((12, 6), (12, 8), (12, 9), (12, 10), (12, 11)),
-    ):
-        shares = []
-        for shift in (1, 2, 3, 4):
-            seen = [
-                bool(judged(means + shift * (np.arange(clean + WITHIN) >= clean), baseline).signals)
-                for means in rng.standard_normal((streams, clean + WITHIN))
-                if not judged(means[:clean], baseline).signals
-            ]
-            shares.append(f"{np.mean(seen):.1%}")
-        yield f"| {baseline} | {clean} | {' | '.join(shares)} |"
-
-
-def estimates(streams: int, rng: np.random.Generator) -> Iterator[str]:
-    """How good the description of the change is after 20 clean and quiet batches, 10 shifted."""
-    yield "| shift | first batch right | within one | interval holds the shift | mean shift |"
+def quiet(streams: int, rng: np.random.Generator) -> Iterator[str]:
+    """Any event from the first batch to the 26th after the baseline, and how that share differs
+    between baselines: 100 baselines, each with 200 streams that follow it.
+    """
+    yield "| baseline | any event | upper 95 % | in the 26 only | 10, 50, 90 % point |"
     yield "| --- | --- | --- | --- | --- |"
-    for shift in (2, 3, 4, 6):
-        right = near = holds = told = 0
-        total = 0.0
-        for means in rng.standard_normal((streams, 30)):
-            change = judged(means + shift * (np.arange(30) >= 20)).change
-            if change is None or judged(means[:20]).signals:
-                continue
-            told += 1
-            off = abs(_CODES.index(change.first_batch) - 20)
-            right += off == 0
-            near += off <= 1
-            holds += change.lower <= shift <= change.upper
-            total += change.shift
-        yield (
-            f"| {shift} | {right / told:.1%} | {near / told:.1%} | {holds / told:.1%} "
-            f"| {total / told:.2f} |"
+    for baseline in (8, 12, 20):
+        seen = np.array(
+            [
+                first_seen(judged(means, baseline))
+                for means in rng.standard_normal((streams, baseline + WATCHED))
+            ]
         )
+        hits, later = int(np.sum(seen < 1000)), int(np.sum((seen >= baseline) & (seen < 1000)))
+        shares = []
+        for start in rng.standard_normal((100, baseline)):
+            if not judged(start, baseline).events:
+                follow = rng.standard_normal((200, WATCHED))
+                shares.append(
+                    np.mean([bool(judged(np.append(start, f), baseline).events) for f in follow])
+                )
+        points = ", ".join(f"{share:.1%}" for share in np.percentile(shares, (10, 50, 90)))
+        after = later / (streams - hits + later)
+        yield (
+            f"| {baseline} | {hits / streams:.2%} | {upper_limit(hits, streams):.2%} "
+            f"| {after:.2%} | {points} |"
+        )
+
+
+def large(streams: int, rng: np.random.Generator) -> Iterator[str]:
+    """Share of large shifts seen within six batches, among streams that were quiet before."""
+    yield "| baseline | clean batches before | shift | seen within six | lower 95 % |"
+    yield "| --- | --- | --- | --- | --- |"
+    for baseline, clean, shift in (
+        *((8, 8, 4.0), (8, 12, 3.0), (12, 12, 3.0), (8, 12, 4.0), (8, 16, 4.0), (12, 30, 3.0)),
+        *((20, 20, 3.0), (8, 100, 3.0), (12, 8, 4.0)),
+    ):
+        seen = _seen_after(streams, rng, baseline, clean, shift, WITHIN)
+        share = float(np.mean(seen < WITHIN))
+        least = 1 - upper_limit(int(np.sum(seen >= WITHIN)), len(seen))
+        yield f"| {baseline} | {clean} | {shift:g} | {share:.2%} | {least:.2%} |"
+
+
+def small(streams: int, rng: np.random.Generator) -> Iterator[str]:
+    """Small shifts right after the baseline: share seen within six, mean number of shifted batches
+    until seen (at most 60); the same for an individuals chart widened to the engine's share of
+    false alarms; and the power of one t test of the baseline against the six, change time known.
+    """
+    yield "| baseline | shift | seen | chart | one look | mean delay | chart |"
+    yield "| --- | --- | --- | --- | --- | --- | --- |"
+    for baseline in (8, 12, 20):
+        calm = rng.standard_normal((streams, baseline + WATCHED))
+        false = np.mean([bool(judged(means, baseline).events) for means in calm])
+        wide = float(np.quantile(_outlying(calm, baseline).max(axis=1), 1 - false))
+        for shift in (1.0, 1.5, 2.0, 2.5):
+            seen = _seen_after(streams, rng, baseline, baseline, shift, LONGEST)
+            means = rng.standard_normal((streams, baseline + LONGEST))
+            means[:, baseline:] += shift
+            outside = _outlying(means, baseline) > wide
+            chart = np.where(outside.any(axis=1), outside.argmax(axis=1), LONGEST)
+            yield (
+                f"| {baseline} | {shift:g} | {np.mean(seen < WITHIN):.3f} "
+                f"| {np.mean(chart < WITHIN):.3f} | {one_look(baseline, shift):.2f} "
+                f"| {np.mean(np.minimum(seen, LONGEST - 1)) + 1:.1f} "
+                f"| {np.mean(np.minimum(chart, LONGEST - 1)) + 1:.1f} |"
+            )
+
+
+def one_look(baseline: int, shift: float) -> float:
+    """Power of the two-sided 5 % t test (noncentral t)."""
+    dof, away = baseline + WITHIN - 2, shift / np.sqrt(1 / baseline + 1 / WITHIN)
+    least = stats.t.ppf(0.975, dof)
+    return float(stats.nct.sf(least, dof, away) + stats.nct.cdf(-least, dof, away))
+
+
+def _outlying(means: Floats, baseline: int) -> Floats:
+    """How far the batches after the baseline lie from its mean, in its standard deviations."""
+    first = means[:, :baseline]
+    away = np.abs(means[:, baseline:] - first.mean(axis=1, keepdims=True))
+    return np.asarray(away / first.std(axis=1, ddof=1, keepdims=True))
+
+
+def _seen_after(
+    streams: int, rng: np.random.Generator, baseline: int, clean: int, shift: float, more: int
+) -> NDArray[np.int_]:
+    """Shifted batches before the one that made it known, of streams quiet until the shift."""
+    seen = []
+    for means in rng.standard_normal((streams, clean + more)):
+        means[clean:] += shift
+        at = first_seen(judged(means, baseline))
+        if at >= clean:
+            seen.append(at - clean)
+    return np.array(seen)
+
+
+def robust(streams: int, rng: np.random.Generator) -> Iterator[str]:
+    """Other streams: any event in 34 quiet batches; a shift of 4 after 12 seen within six."""
+    yield "| streams | any event | upper 95 % | 4 sd seen within six |"
+    yield "| --- | --- | --- | --- |"
+
+    def in_parts(most: int) -> Callable[[Floats], Drift]:
+        def judge(means: Floats) -> Drift:
+            sizes = rng.integers(2, most + 1, len(means))
+            noise = rng.standard_normal(len(means)) * WITHIN_SD / np.sqrt(sizes)
+            sds = WITHIN_SD * np.sqrt(rng.chisquare(sizes - 1) / (sizes - 1))
+            return of_sizes(means + noise, sizes, sds)
+
+        return judge
+
+    def frozen(size: int) -> Callable[[Floats], Drift]:
+        return lambda means: judged(means[12 - size :], frozen=_CODES[:size], since=_CODES[size])
+
+    def normal(shape: tuple[int, int]) -> Floats:
+        return rng.standard_normal(shape)
+
+    kinds: dict[str, tuple[Callable[[tuple[int, int]], Floats], Callable[[Floats], Drift]]] = {
+        "2 to 5 parts, sd of parts 2": (normal, in_parts(5)),
+        "2 to 40 parts, sd of parts 2": (normal, in_parts(40)),
+        "t with 6 degrees": (lambda shape: rng.standard_t(6, shape) / 1.5**0.5, judged),
+        "lognormal, sd 30 %, plain": (
+            lambda shape: 3.43 * np.exp(0.294 * rng.standard_normal(shape)), judged),
+        "lognormal, sd 30 %, root": (
+            lambda shape: 3.43 * np.exp(0.294 * rng.standard_normal(shape)),
+            lambda means: judged(means, scale="root")),
+        "normal, 12 frozen": (normal, frozen(12)),
+        "normal, 8 frozen": (normal, frozen(8)),
+        "normal, 4 frozen": (normal, frozen(4)),
+    }  # fmt: skip
+    for name, (made, judge) in kinds.items():
+        length = 12 + WATCHED if "frozen" in name else 8 + WATCHED
+        hits = sum(bool(judge(means).events) for means in made((streams, length)))
+        seen = []
+        for means in made((streams, 12 + WITHIN)):
+            means[12:] += 4.0
+            offset = 12 - int(name.split()[1]) if "frozen" in name else 0
+            at = first_seen(judge(means)) + offset
+            if at >= 12:
+                seen.append(at < 12 + WITHIN)
+        share, limit = hits / streams, upper_limit(hits, streams)
+        yield f"| {name} | {share:.2%} | {limit:.2%} | {np.mean(seen):.2%} |"
+
+
+def described(streams: int, rng: np.random.Generator) -> Iterator[str]:
+    """What is said of a shift after 20 clean batches, 26 shifted, and whether it is said once."""
+    yield "| shift | first batch right | within one | interval holds | mean shift | more events |"
+    yield "| --- | --- | --- | --- | --- | --- |"
+    for shift in (1.5, 2.0, 3.0, 4.0, 6.0):
+        rows = []
+        for means in rng.standard_normal((streams, 20 + WATCHED)):
+            means[20:] += shift
+            found = judged(means)
+            if 20 <= first_seen(found) < 1000:
+                change = found.events[0].change
+                off = abs(_PLACE[change.first_batch] - 20)
+                holds = change.lower <= shift <= change.upper
+                rows.append((off == 0, off <= 1, holds, change.shift, len(found.events) > 1))
+        right, near, holds, mean, more = np.mean(np.array(rows, dtype=float), axis=0)
+        yield f"| {shift:g} | {right:.1%} | {near:.1%} | {holds:.1%} | {mean:.2f} | {more:.1%} |"
+
+
+def ramps(streams: int, rng: np.random.Generator) -> Iterator[str]:
+    """A trend after 12 clean batches: share seen, and the height it has reached by then."""
+    yield "| per batch | seen in 30 | seen in 60 | median batch | height then |"
+    yield "| --- | --- | --- | --- | --- |"
+    for slope in (0.05, 0.1, 0.2):
+        seen = []
+        for means in rng.standard_normal((streams, 72)):
+            means[12:] += slope * np.arange(1, 61)
+            at = first_seen(judged(means))
+            if at >= 12:
+                seen.append(min(at - 11, 99))
+        middle = float(np.median(seen))
+        shares = [float(np.mean(np.array(seen) <= batches)) for batches in (30, 60)]
+        yield f"| {slope} | {shares[0]:.1%} | {shares[1]:.1%} | {middle:g} | {middle * slope:.1f} |"
+
+
+TABLES = {
+    "quiet": quiet,
+    "large": large,
+    "small": small,
+    "robust": robust,
+    "described": described,
+    "ramps": ramps,
+}
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--streams", type=int, default=20_000)
+    parser.add_argument("--streams", type=int, default=10_000)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only", nargs="*", choices=list(TABLES), default=list(TABLES))
     chosen = parser.parse_args()
-    rng = np.random.default_rng(chosen.seed)
-    for title, table, streams in (
-        ("Quiet streams", quiet_runs, chosen.streams),
-        ("Seen within six batches", shifts, chosen.streams // 10),
-        ("The change described", estimates, chosen.streams // 10),
-    ):
-        print(f"\n{title}\n")
-        for line in table(streams, rng):
+    for name in chosen.only:
+        rng = np.random.default_rng([chosen.seed, list(TABLES).index(name)])
+        print(f"\n{name}, {chosen.streams} streams a row: {TABLES[name].__doc__}\n")
+        for line in TABLES[name](chosen.streams, rng):
             print(line, flush=True)
 
 

@@ -1,47 +1,53 @@
-"""Has the level of a characteristic moved? Charts on batch means against a stated baseline.
+"""Has the level of a characteristic moved: since which batch, by how much, and did it move again?
 
-A batch is one observation: parts of one batch share mould, resin and day, so what tells a shift
-from scatter is the spread of the batch means, not that of the parts.
+A batch is one observation: parts of one batch share mould, resin and day, so what tells a move from
+scatter is the spread of the batch means, not that of the parts.
 
-1. The baseline is the first batches, 12 unless told otherwise; nothing signals before the eighth.
-   While it fills, `baseline` tries each new batch together with those before it: a single batch that stands out is signalled and left out, and where the batches fall into two
-   levels the later one is signalled, not learned.
-2. Later batches are watched by an individuals chart (`beyond-limits`) and by an EWMA (`ewma`)
-   about the baseline's mean, with limits the wider the shorter the baseline.
-3. The first event is described as a step: the change point of greatest likelihood up to the first
-   signal, and a t interval for its size. A step that has just been found looks larger than it is.
+1. After each batch from the ninth on, all batches since the level began are parted in two in every
+   likely way, the first k against the rest, and each pair of means is compared by a two-sample t
+   with pooled variance (change-point scheme: Hawkins, Qiu & Kang 2003, Journal of Quality
+   Technology 35:355-366). The baseline therefore grows while the stream is quiet and still does
+   not learn a slow trend: what came before stays in the comparison.
+2. What counts is set as a chance per comparison (`looks`), by simulation: `beyond-limits` is the
+   newest batch alone, outside the t prediction interval that `limits` shows; `step` is two batches
+   and more. The first batches (8 unless told otherwise) set the level, so a step or an odd batch
+   inside them must be plainer to count, but is not learned either.
+3. What is found is an event: a step (the widest of the comparisons that count) with a t interval.
+   A step that was just found looks larger than it is. Batches from the step on are a new level,
+   watched in the same way from its fourth batch on; scatter is taken to stay what it was until the
+   level has shown its own. An odd batch whose two followers lie nearer to the level before is left
+   out and the level goes on.
+4. A frozen baseline is compared with the last batches, one, two or more, of those judged against
+   it; it does not grow. After an event the level that follows is the one to compare with.
 
-A signal rests on the batches up to its own, so later ones never take it back. A mean of n parts
-counts by the variance between + within/n. Batch means are taken as normal and independent. Where
-all batches are equal there is nothing to signal; see `baseline.rounding_variance` for what a first
-difference then means.
+A look rests on the batches up to its own, so later ones never take an event back. A mean of n parts
+counts by the variance between + within/n, both estimated from the batches themselves. Means are
+taken as normal and independent on their scale (`scale`). Where all batches are equal nothing is
+found; `partings.resolution` says what a first difference then means.
 """
 
 import datetime as dt
-from collections.abc import Sequence
+import math
+from collections import Counter
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.statistics.charts.individuals import ewma
-from qc.statistics.drift.baseline import LEAST, Baseline, best_step, learn, relearn, t_quantile
+from qc.statistics.drift.looks import LEAST, Stream, t_quantile
+from qc.statistics.drift.partings import Ints, running
+from qc.statistics.drift.scale import Scale, back, onto, spread_back
+from qc.statistics.drift.watching import Found, Watch, watch
 
-BASELINE = 12
-# EWMA weight, and the two-sided chances of a false alarm per batch that set the limits, to be
-# divided by the number of batches in the baseline: found by simulation
-# (tests/bench/drift_runs.py) so that about 5 % of quiet streams show any signal up to the 26th
-# batch after a baseline of 8, 12 or 20. A short baseline errs in few streams but then often,
-# hence the larger chance per batch; its limits are the wider all the same
-WEIGHT = 0.25
-CHANCE_BEYOND, CHANCE_EWMA = 0.006, 0.036
-# chance of the t interval for a shift; 3 % since the change point is searched for, which makes the
-# interval hold the shift in 95 % of simulated events
+# chance of the t interval for a shift; less than 5 % since the change point is searched for, which
+# makes the interval hold the shift in about 95 % of simulated events
 OUTSIDE = 0.03
 
 Floats = NDArray[np.float64]
-Rule = Literal["beyond-limits", "ewma", "step"]
+Rule = Literal["beyond-limits", "step"]
 
 
 class BatchPoint(NamedTuple):
@@ -61,19 +67,11 @@ class Band(NamedTuple):
     upper: float
 
 
-class Smoothed(NamedTuple):
-    """The EWMA at a batch, and what it may be while nothing has moved."""
-
-    value: float
-    lower: float
-    upper: float
-
-
 class Signal(NamedTuple):
     """`value` lies outside `lower` to `upper`.
 
-    `beyond-limits`: the batch's mean; `ewma`: the EWMA; `step`: the mean of the last batches of
-    the baseline up to this one, against its first batches.
+    `beyond-limits`: the mean of that batch; `step`: the mean of the batches since the change, known
+    when this batch arrived.
     """
 
     batch: str
@@ -92,178 +90,182 @@ class Change(NamedTuple):
     upper: float
 
 
+class Event(NamedTuple):
+    """The level moved from `before` to `after`, as known when batch `known_from` was there."""
+
+    signal: Signal
+    change: Change
+    before: float
+    after: float
+    known_from: str
+
+
+class Level(NamedTuple):
+    """The batches of a level, odd ones left out, with its centre and `sigma` of usual batches."""
+
+    batches: tuple[str, ...]
+    centre: float | None
+    sigma: float | None
+
+
 @dataclass(frozen=True, slots=True)
 class Drift:
-    """One stream: `limits` and `ewma` go with `points`, batch by batch.
+    """One stream, all numbers in the unit of the means; `limits` go with `points`.
 
-    `sigma` is the spread of the means of batches of usual size, None below two batches. `limits`
-    is None per batch below eight batches, `ewma` outside the batches that are watched. `signals`
-    stand in the order in which they became known: the first one is the event that `change`
-    describes, and adding batches never replaces it.
+    `baseline`, `centre` and `sigma` (spread of the means of batches of usual size, None below two)
+    are those of the first level: up to the first step, or the frozen one. `limits` are what was
+    known before each batch came, None where nothing is judged. `signals` has one entry per event,
+    `change` belongs to the first. `levels` are the stretches between steps, the last one being
+    where the process is now. `watched` counts the batches after the first baseline and `strength`
+    is for `family`.
     """
 
     points: tuple[BatchPoint, ...]
     baseline: tuple[str, ...]
-    centre: float
+    centre: float | None
     sigma: float | None
     limits: tuple[Band | None, ...]
-    ewma: tuple[Smoothed | None, ...]
     signals: tuple[Signal, ...]
     change: Change | None
+    events: tuple[Event, ...]
+    levels: tuple[Level, ...]
+    watched: int
+    strength: float | None
 
 
-def drift(points: Sequence[BatchPoint], baseline: int = BASELINE) -> Drift:
-    """Judge one stream, its batches given in any order, against its first `baseline` batches.
+def drift(
+    points: Sequence[BatchPoint],
+    baseline: int = LEAST,
+    *,
+    scale: Scale = "plain",
+    frozen: Collection[str] = (),
+    since: str | None = None,
+) -> Drift:
+    """Judge one stream, its batches given in any order, watched once `baseline` batches are there.
 
-    Cost grows with the number of batches, not faster. ValueError without batches, for a baseline
-    below 8, a mean that is no number, and a batch without parts.
+    With `frozen`, codes of the batches that are the baseline for good, batches from `since` on
+    (None or not in this stream: those after the last frozen one) are judged against these. Frozen
+    batches that the stream does not have are left out; with fewer than 3 nothing is judged.
+    `scale`: see `scale.scale_for`.
+
+    Cost grows with the number of batches and its logarithm. ValueError without batches, for a
+    baseline below 8, a code given twice, a mean that is no number or (scale root) negative, a batch
+    without parts, `since` without `frozen`.
     """
-    if baseline < LEAST:
-        raise ValueError(f"a baseline needs at least {LEAST} batches: {baseline}")
-    if not points:
-        raise ValueError("drift needs at least one batch: none given")
-    ordered = tuple(sorted(points, key=lambda point: (point.made_on, point.code)))
-    for point in ordered:
-        if not np.isfinite(point.mean) or point.n < 1:
-            raise ValueError(
-                f"batch {point.code} needs parts and a finite mean: n {point.n}, mean {point.mean}"
-            )
+    ordered = _checked(points, baseline, scale, frozen, since)
+    codes = [point.code for point in ordered]
     means = np.array([point.mean for point in ordered], dtype=float)
     ns = np.array([point.n for point in ordered], dtype=float)
     sds = np.array([np.nan if point.sd is None else point.sd for point in ordered], dtype=float)
+    values, sds = onto(scale, means, sds)
     # differences from the first batch keep their digits, and equal means stay equal
-    level = float(means[0])
-    values = np.round(means - level, 9)
-    base = learn(values, ns, sds, baseline)
-    if len(ordered) < LEAST:
-        none, every = (None,) * len(ordered), tuple(point.code for point in ordered)
-        return Drift(ordered, every, level + base.centre, base.sigma, none, none, (), None)
-    charts = _charts(values, ns, base)
-    found = _on_charts(values, charts, base)
-    quiet_until = min((item.batch for item in found), default=len(values))
-    if not base.ends_in_step and (shorter := relearn(values, ns, sds, base, quiet_until)):
-        base = shorter
-        charts = _charts(values, ns, base)
-        found = _on_charts(values, charts, base)
-    found = sorted([*_in_baseline(base), *found])
-    codes = [point.code for point in ordered]
+    unit = _Unit(scale, float(values[0]))
+    stream = Stream(np.round(values - unit.start, 9), ns, sds)
+    if not frozen:
+        seen = watch(stream, baseline)
+        return _told(ordered, stream, unit, seen, seen.levels)
+    fixed = np.array([i for i, code in enumerate(codes) if code in frozen], dtype=int)
+    start = codes.index(since) if since in codes else int(fixed.max(initial=-1)) + 1
+    seen = watch(stream, baseline, fixed, start)
+    return _told(ordered, stream, unit, seen, (fixed, *seen.levels[1:]))
+
+
+def _checked(
+    points: Sequence[BatchPoint],
+    baseline: int,
+    scale: Scale,
+    frozen: Collection[str],
+    since: str | None,
+) -> tuple[BatchPoint, ...]:
+    """The batches in order of making."""
+    if baseline < LEAST:
+        raise ValueError(f"a baseline needs at least {LEAST} batches: {baseline}")
+    if since is not None and not frozen:
+        raise ValueError(f"since {since} needs the batches of a frozen baseline: none given")
+    if not points:
+        raise ValueError("drift needs at least one batch: none given")
+    ((code, times),) = Counter(point.code for point in points).most_common(1)
+    if times > 1:
+        raise ValueError(f"every batch is one point: {code} is given {times} times")
+    for point in points:
+        if not math.isfinite(point.mean) or point.n < 1:
+            raise ValueError(
+                f"batch {point.code} needs parts and a finite mean: n {point.n}, mean {point.mean}"
+            )
+        if scale == "root" and point.mean < 0:
+            raise ValueError(
+                f"batch {point.code} cannot be judged on the root scale: mean {point.mean} is "
+                f"below zero"
+            )
+    return tuple(sorted(points, key=attrgetter("made_on", "code")))
+
+
+class _Unit(NamedTuple):
+    """The way back from differences on the scale to the unit of the means."""
+
+    scale: Scale
+    start: float
+
+    def of(self, values: Floats | float) -> Floats:
+        return back(self.scale, np.asarray(values) + self.start)
+
+    def one(self, value: float) -> float:
+        return float(self.of(value))
+
+
+def _told(
+    points: tuple[BatchPoint, ...],
+    stream: Stream,
+    unit: _Unit,
+    seen: Watch,
+    levels: Sequence[Ints],
+) -> Drift:
+    events = tuple(_event(points, stream, unit, found) for found in seen.found)
+    told = tuple(_level(points, stream, unit, of) for of in levels)
+    half = seen.bands.half
+    limits: tuple[Band | None, ...] = (None,) * len(points)
+    if not np.isnan(half).any():
+        ends = (unit.of(seen.bands.centre + side * half).tolist() for side in (-1, 1))
+        limits = tuple(map(Band, *ends))
     return Drift(
-        ordered,
-        tuple(codes[i] for i in base.kept),
-        level + base.centre,
-        base.sigma,
-        tuple(map(Band, (level + charts.lower).tolist(), (level + charts.upper).tolist())),
-        (None,) * base.watched_from + tuple(map(Smoothed, *(level + charts.smooth).tolist())),
-        tuple(
-            Signal(codes[f.batch], f.rule, level + f.value, level + f.lower, level + f.upper)
-            for f in found
-        ),
-        _change(values, ns, base, found, codes),
+        points,
+        *told[0],
+        limits,
+        tuple(event.signal for event in events),
+        events[0].change if events else None,
+        events,
+        told,
+        seen.watched,
+        seen.strength,
     )
 
 
-class _Charts(NamedTuple):
-    """Limits of every batch; EWMA, its lower and its upper limit (rows) of the watched ones."""
-
-    lower: Floats
-    upper: Floats
-    smooth: Floats
-
-
-def _charts(values: Floats, ns: Floats, base: Baseline) -> _Charts:
-    return _Charts(*_limits(values, ns, base), _ewma(values, ns, base))
-
-
-def _limits(values: Floats, ns: Floats, base: Baseline) -> tuple[Floats, Floats]:
-    """Individuals limits, batch by batch: a t prediction interval for one more batch mean."""
-    variance = _variance(values, base)
-    own, of_centre = variance * base.weights.variance_ratio(ns), variance / base.weight
-    half = t_quantile(base.dof, CHANCE_BEYOND / (base.dof + 1)) * np.sqrt(own + of_centre)
-    return base.centre - half, base.centre + half
+def _level(points: Sequence[BatchPoint], stream: Stream, unit: _Unit, of: Ints) -> Level:
+    codes = tuple(points[i].code for i in of.tolist())
+    if not codes:
+        return Level((), None, None)
+    group = running(stream.singles(of, stream.weights(of))).at(np.array(len(of)))
+    centre = float(group.mean)
+    if len(of) < 2:
+        return Level(codes, unit.one(centre), None)
+    sigma = math.sqrt(float(group.squares) / (len(of) - 1))
+    sigma = 0.0 if np.ptp(stream.x[of]) == 0 else sigma
+    return Level(codes, unit.one(centre), spread_back(unit.scale, sigma, centre + unit.start))
 
 
-def _ewma(values: Floats, ns: Floats, base: Baseline) -> Floats:
-    """EWMA, lower and upper limit (rows) of the watched batches, started at the centre.
-
-    Its exact variance: that of the batches it has seen, and that of the estimated centre, from
-    which it moves away as the start is forgotten.
-    """
-    from scipy.signal import lfilter
-
-    start, left = base.watched_from, 1 - WEIGHT
-    variance = _variance(values, base)[start:]
-    seen = lfilter(
-        [WEIGHT**2], [1.0, -(left**2)], variance * base.weights.variance_ratio(ns[start:])
+def _event(points: Sequence[BatchPoint], stream: Stream, unit: _Unit, found: Found) -> Event:
+    """In the unit of the means; intervals are those on the scale, carried back end by end."""
+    first, newest = points[found.first].code, points[found.newest].code
+    before, after = unit.one(found.before), unit.one(found.before + found.shift)
+    half = float(t_quantile(found.dof, OUTSIDE)) * found.se
+    ends = unit.of(found.before + found.shift + np.array([-half, half])) - before
+    change = Change(first, after - before, float(ends[0]), float(ends[1]))
+    alone = found.rule == "beyond-limits"
+    signal = Signal(
+        first if alone else newest,
+        found.rule,
+        points[found.first].mean if alone else after,
+        unit.one(found.before - found.limit),
+        unit.one(found.before + found.limit),
     )
-    moved = 1 - left ** np.arange(1, len(variance) + 1)
-    half = t_quantile(base.dof, CHANCE_EWMA / (base.dof + 1)) * np.sqrt(
-        seen + moved**2 * variance / base.weight
-    )
-    smooth = ewma(values[start:], WEIGHT, base.centre)
-    return np.stack([smooth, base.centre - half, base.centre + half])
-
-
-def _variance(values: Floats, base: Baseline) -> Floats:
-    """Variance of the mean of a batch of usual size, as known at each batch."""
-    if base.sigma:
-        return np.full(len(values), base.sigma**2)
-    # all equal so far: the smallest difference since then stands for the resolution
-    away = np.abs(values - base.centre)
-    least = np.minimum.accumulate(np.where(away > 0, away, np.inf))
-    return np.where(np.isfinite(least), least, 0.0) ** 2 / 12
-
-
-class _Found(NamedTuple):
-    """In order of `found_at`: the batch whose arrival made it known."""
-
-    found_at: int
-    batch: int
-    rule: Rule
-    value: float
-    lower: float
-    upper: float
-
-
-def _in_baseline(base: Baseline) -> list[_Found]:
-    found = []
-    for alarm in base.alarms:
-        mean, half = alarm.other_mean, alarm.limit * alarm.parting.se
-        value = mean + alarm.parting.shift
-        found.append(
-            _Found(alarm.found_at, alarm.batch, alarm.rule, value, mean - half, mean + half)
-        )
-    return found
-
-
-def _on_charts(values: Floats, charts: _Charts, base: Baseline) -> list[_Found]:
-    start = base.watched_from
-    # batches between a step in the baseline and the one that showed it are seen in hindsight
-    known = base.alarms[-1].found_at if base.ends_in_step else 0
-    found = []
-    outside = (values < charts.lower) | (values > charts.upper)
-    for i in (np.flatnonzero(outside[start:]) + start).tolist():
-        bounds = float(values[i]), float(charts.lower[i]), float(charts.upper[i])
-        found.append(_Found(max(i, known), i, "beyond-limits", *bounds))
-    smooth, lower, upper = charts.smooth
-    for i in np.flatnonzero((smooth < lower) | (smooth > upper)).tolist():
-        bounds = float(smooth[i]), float(lower[i]), float(upper[i])
-        found.append(_Found(max(i + start, known), i + start, "ewma", *bounds))
-    return found
-
-
-def _change(
-    values: Floats, ns: Floats, base: Baseline, found: list[_Found], codes: list[str]
-) -> Change | None:
-    """The first event as a step, from what was known when it was found."""
-    if not found:
-        return None
-    first = found[0].found_at
-    alarm = next((alarm for alarm in base.alarms if alarm.found_at == first), None)
-    if alarm:
-        batch, parting = alarm.first, alarm.parting
-    else:
-        group = [*base.kept, *range(base.watched_from, first + 1)]
-        parting = best_step(values[group], base.weights.variance_ratio(ns[group]))
-        batch = group[parting.at]
-    half = t_quantile(parting.dof, OUTSIDE) * parting.se
-    return Change(codes[batch], parting.shift, parting.shift - half, parting.shift + half)
+    return Event(signal, change, before, after, newest)
