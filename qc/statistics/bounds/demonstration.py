@@ -118,11 +118,11 @@ def demonstration_words(*, tests: int, failures: int = 0, confidence: float = 0.
     sure = f"{100 * confidence:.6g}"
     return (
         f"{parts} tested, {failed} failed: with {sure} % confidence "
-        f"at least {_percent(bound)} % of their batch survive."
+        f"at least {percent(bound)} % of their batch survive."
     )
 
 
-def _percent(share: float) -> str:
+def percent(share: float) -> str:
     """Whole percent, or as many nines as it takes to stay below 100."""
     percent, digits = 100 * share, 0
     while round(percent, digits) >= 100:

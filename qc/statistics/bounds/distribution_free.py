@@ -1,4 +1,6 @@
-"""Tolerance bounds from the extremes of a sample, whatever the distribution.
+"""How many values it takes, and which of them in order is a tolerance bound, whatever their law.
+
+`order_bounds` has the bounds themselves.
 
 References:
 
@@ -6,29 +8,36 @@ References:
 2. Meeker, Hahn & Escobar (2017), "Statistical Intervals", 2nd ed., section 5.3.
 """
 
+from typing import Literal
+
 from qc.statistics import arguments
 from qc.statistics.bounds.demonstration import success_run_tests
 
 
-def distribution_free_sample_size(*, coverage: float, confidence: float, sides: int = 1) -> int:
-    """The fewest values whose extremes bound a share `coverage` of all parts with a confidence.
+def wilks_sample_size(
+    *, coverage: float, confidence: float, order: int = 1, sides: Literal[1, 2] = 1
+) -> int:
+    """The fewest values whose `order`-th extreme bounds a share `coverage` of all parts [1].
 
-    `sides` 1: the smallest (or the largest) value is the bound, 1 - coverage^n ≥ confidence; the
-    same number as a success run. `sides` 2: smallest and largest together,
-    1 - n·coverage^(n-1) + (n-1)·coverage^n ≥ confidence [1].
+    `sides` 1: the `order`-th smallest (or largest) value is the bound; with `order` 1
+    1 - coverage^n ≥ confidence, the number of a success run. `sides` 2: the `order`-th smallest
+    and largest together; with `order` 1
+    1 - n·coverage^(n-1) + (n-1)·coverage^n ≥ confidence.
 
-    >>> distribution_free_sample_size(coverage=0.95, confidence=0.95)
-    59
-    >>> distribution_free_sample_size(coverage=0.95, confidence=0.95, sides=2)
+    >>> [wilks_sample_size(coverage=0.95, confidence=0.95, order=r) for r in (1, 2, 3)]
+    [59, 93, 124]
+    >>> wilks_sample_size(coverage=0.95, confidence=0.95, sides=2)
     93
     """
     arguments.share("coverage", coverage)
-    if sides == 1:
-        return success_run_tests(reliability=coverage, confidence=confidence)
-    if sides == 2:
-        # coverage of both extremes is beta(n - 1, 2): as if one of n parts may fall outside
-        return success_run_tests(reliability=coverage, confidence=confidence, failures=1)
-    raise ValueError(f"sides must be 1 or 2: {sides}")
+    if order != int(order) or order < 1:
+        raise ValueError(f"order must be a whole number from 1: {order}")
+    if sides not in {1, 2}:
+        raise ValueError(f"sides must be 1 or 2: {sides}")
+    # the share beyond r extremes is as if r - 1 of n parts might fail, both ends counted
+    return success_run_tests(
+        reliability=coverage, confidence=confidence, failures=sides * order - 1
+    )
 
 
 def distribution_free_rank(*, n: int, coverage: float, confidence: float) -> int | None:

@@ -19,8 +19,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from qc.statistics.arguments import row, share
-from qc.statistics.bounds.demonstration import success_run_tests
+from qc.statistics.arguments import row
 from qc.statistics.bounds.distribution_free import distribution_free_rank
 
 
@@ -99,26 +98,6 @@ def distribution_free_interval(
         low,
         high,
         _chance(n, coverage, outside),
-    )
-
-
-def wilks_sample_size(
-    *, coverage: float, confidence: float, order: int = 1, sides: Literal[1, 2] = 1
-) -> int:
-    """The fewest values whose `order`-th extreme bounds a share of all parts [1].
-
-    `sides` 2 takes the `order`-th smallest and largest together.
-
-    >>> [wilks_sample_size(coverage=0.95, confidence=0.95, order=r) for r in (1, 2, 3)]
-    [59, 93, 124]
-    """
-    share("coverage", coverage)
-    if order != int(order) or order < 1:
-        raise ValueError(f"order must be a whole number from 1: {order}")
-    if sides not in {1, 2}:
-        raise ValueError(f"sides must be 1 or 2: {sides}")
-    return success_run_tests(
-        reliability=coverage, confidence=confidence, failures=sides * order - 1
     )
 
 

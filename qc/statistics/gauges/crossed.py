@@ -67,6 +67,16 @@ class GaugeStudy:
         """MS of the inspectors over the mean square that tests it."""
         return variance_ratio(self.anova.columns, self._tests_factors)
 
+    @property
+    def part_p(self) -> float:
+        """The chance of such a ratio if all parts were alike."""
+        return ratio_p(self.part_f, self.anova.rows.dof, self._tests_factors.dof)
+
+    @property
+    def operator_p(self) -> float:
+        """The chance of such a ratio if all inspectors read alike."""
+        return ratio_p(self.operator_f, self.anova.columns.dof, self._tests_factors.dof)
+
     def variance(self, of: Component) -> float:
         """The component as the moments give it, in the squared unit; negative ones unclipped.
 

@@ -3,7 +3,7 @@
 Each inspector measures each part the same number of times. The mean range within cells gives the
 repeatability, the range of the inspectors' means the reproducibility, the range of the parts'
 means the parts' own spread, each divided by its d2*. The method is blind to an interaction of
-inspector and part, which ends up in the other terms; `gauge_anova` sees it.
+inspector and part, which ends up in the other terms; `crossed` sees it.
 
 References:
 

@@ -41,13 +41,47 @@ def plan_for_lot(
             f"ac must be a whole number from 0 to the {too_many - 1} nonconforming units "
             f"that the lot may hold: {ac}"
         )
+    return _least_for_lot(lot_size, too_many, 1 - confidence, ac)
+
+
+def lot_sampling_for_risks(
+    *,
+    lot_size: int,
+    good: int,
+    producer_risk: float,
+    bad: int,
+    consumer_risk: float,
+) -> SingleSampling:
+    """The smallest plan for one lot that rejects a good one and accepts a bad one rarely enough.
+
+    `good` and `bad` are nonconforming units in the lot, 0 ≤ good < bad ≤ lot_size: a lot with
+    `good` of them is rejected with a chance of at most `producer_risk`, one with `bad` accepted
+    with at most `consumer_risk`; hypergeometric [2]. The whole lot always does.
+
+    >>> lot_sampling_for_risks(
+    ...     lot_size=60, good=1, producer_risk=0.05, bad=9, consumer_risk=0.10
+    ... )
+    SingleSampling(n=22, ac=1, lot_size=60)
+    """
+    for name, value in (("producer_risk", producer_risk), ("consumer_risk", consumer_risk)):
+        share(name, value)
+    check_count("bad", bad, "lot_size", lot_size)
+    if good != int(good) or not 0 <= good < bad:
+        raise ValueError(f"good must be a whole number from 0 to below bad: {good}, bad {bad}")
+    # each ac with the fewest units that keep the consumer's risk; with ac = good no good lot fails
+    plans = (_least_for_lot(lot_size, bad, consumer_risk, ac) for ac in range(good + 1))
+    return next(p for p in plans if 1 - p.acceptance_of_lot(good) <= producer_risk + 1e-12)
+
+
+def _least_for_lot(lot_size: int, bad: int, consumer_risk: float, ac: int) -> SingleSampling:
+    """The fewest units with which `bad` nonconforming ones are accepted no more often than that."""
     lower, upper = ac, lot_size
     while upper - lower > 1:
         middle = (lower + upper) // 2
         plan = SingleSampling(middle, ac, lot_size)
-        # a chance of exactly 1 - confidence is enough
-        proves = float(plan.acceptance_of_lot(too_many)) <= 1 - confidence + 1e-12
-        lower, upper = (lower, middle) if proves else (middle, upper)
+        # a chance of exactly the risk is allowed
+        keeps = float(plan.acceptance_of_lot(bad)) <= consumer_risk + 1e-12
+        lower, upper = (lower, middle) if keeps else (middle, upper)
     return SingleSampling(upper, ac, lot_size)
 
 

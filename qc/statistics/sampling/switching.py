@@ -7,7 +7,7 @@ when five lots in all are not accepted during one stay on tightened inspection. 
 way to reduced inspection and back:
 
 * MIL-STD-105E asks for ten lots in a row accepted on normal inspection whose samples together hold
-  at most a limit number of nonconforming units (its table VIII, not carried here), and returns to
+  at most a limit number of nonconforming units (`limit_number_mil_std_105e`), and returns to
   normal also after a lot that fell between acceptance and rejection number.
 * ISO 2859-1 keeps a switching score, and its reduced plans have no such gap.
 
@@ -17,12 +17,25 @@ References:
 2. ISO 2859-1:1999, 9.3 and 9.4 (score rules from memory, as summarised in public descriptions).
 """
 
+import math
+from bisect import bisect_right
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from typing import Literal
+
+from qc.statistics.arguments import positive
 
 Stage = Literal["normal", "tightened", "reduced", "discontinued"]
 
 TO_REDUCED_SCORE = 30
+
+# where the rows of table VIII begin: units sampled in the last ten lots
+# fmt: off
+_UNITS_FROM = (
+    20, 30, 50, 80, 130, 200, 320, 500, 800, 1250, 2000, 3150, 5000, 8000, 12_500, 20_000, 31_500,
+    50_000,
+)
+# fmt: on
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +76,25 @@ class Inspection:
     lots: tuple[LotResult, ...] = ()
     not_accepted: int = 0
     score: int = 0
+
+
+def limit_number_mil_std_105e(*, units: int, aql: float | Decimal) -> int | None:
+    """The limit number of table VIII: how many may be found in the last ten lots [1].
+
+    `units` sampled in the ten lots together, `aql` in per cent. None: too few units yet, more lots
+    must be counted. The table is from memory; one rule gives all 94 numbers recalled of it but one
+    (8 for 7 at 130 units and AQL 10): m - 1.28·√m cut to a whole number, m being the AQL's share of
+    the fewest units of the row.
+
+    >>> limit_number_mil_std_105e(units=800, aql=1.0)
+    4
+    """
+    if units != int(units) or units < 1:
+        raise ValueError(f"units must be a whole number from 1: {units}")
+    row = bisect_right(_UNITS_FROM, units) - 1
+    expected = _UNITS_FROM[row] * float(positive("aql", float(aql))) / 100 if row >= 0 else 0.0
+    limit = expected - 1.28 * math.sqrt(expected)
+    return math.floor(limit) if expected and limit >= 0 else None
 
 
 def next_inspection_mil_std_105e(

@@ -7,16 +7,16 @@ inspected. Along a diagonal of the tables one acceptance number stands, so that 
 severity tells all cells. AQLs up to 10 are per cent nonconforming; 15 and above make sense as
 nonconformities per 100 units only.
 
-ISO 2859-1 has the same code letters and the same plans for normal and tightened inspection, which
-`iso_2859_1_plan` gives; its reduced plans differ (they have no gap between acceptance and
-rejection) and are not carried here, nor are double and multiple plans of either.
+ISO 2859-1 has the same code letters and the same plans for normal and tightened inspection; its
+reduced plans differ: they have no gap between acceptance and rejection. Neither standard's double
+and multiple plans are carried.
 
 References:
 
 1. MIL-STD-105E (1989, public domain, cancelled 1995), tables I, II-A and II-B; the columns 0.65 to
    15 and the arrows of both as laid out in a federal guide (NIBS, AC-TABLE.ASC). Tables I but for
    level II, the other columns and table II-C are from memory.
-2. ISO 2859-1:1999 with the differences as stated above.
+2. ISO 2859-1:1999; the numbers of its table 2-C (reduced) are from memory.
 """
 
 import math
@@ -25,8 +25,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
 
+from qc.statistics.sampling.risks import SingleSampling
+
 Severity = Literal["normal", "tightened", "reduced"]
 Level = Literal["S-1", "S-2", "S-3", "S-4", "I", "II", "III"]
+Standard = Literal["mil-std-105e", "iso-2859-1"]
 
 LETTERS = "ABCDEFGHJKLMNPQRS"
 # fmt: off
@@ -53,7 +56,14 @@ _UP, _DOWN = -1, 1
 # and the last two of normal and tightened stand in rows A to E only
 _NORMAL = (0, _UP, _DOWN, 1, 2, 3, 5, 7, 10, 14, 21, 30, 44)
 _TIGHTENED = (0, _DOWN, _DOWN, 1, 2, 3, 5, 8, 12, 18, 27, 41)
-_REDUCED = ((0, 1), _UP, _DOWN, (0, 2), (1, 3), (1, 4), (2, 5), (3, 6), (5, 8), (7, 10), (10, 13))
+_REDUCED: dict[str, tuple[tuple[int, int] | int, ...]] = {
+    "mil-std-105e": (
+        *((0, 1), _UP, _DOWN, (0, 2), (1, 3), (1, 4), (2, 5), (3, 6), (5, 8), (7, 10), (10, 13)),
+    ),
+    "iso-2859-1": (
+        *((0, 1), _UP, _DOWN, _DOWN, (1, 2), (2, 3), (3, 4), (5, 6), (6, 7), (8, 9), (10, 11)),
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +85,11 @@ class LotPlan:
     ac: int
     re: int
     whole_lot: bool
+
+    @property
+    def sampling(self) -> SingleSampling:
+        """The plan with its curves and risks; a lot between `ac` and `re` counts as accepted."""
+        return SingleSampling(self.n, self.re - 1, self.lot_size)
 
     def accepts(self, nonconforming: int) -> bool:
         """Whether the lot is accepted with so many nonconforming units in the sample."""
@@ -117,8 +132,33 @@ def mil_std_105e_plan(
     >>> plan.letter, plan.n, plan.ac
     ('C', 5, 0)
     """
+    return _lot_plan(lot_size, aql, level, severity, "mil-std-105e")
+
+
+def iso_2859_1_plan(
+    *,
+    lot_size: int,
+    aql: float | Decimal,
+    level: Level = "II",
+    severity: Severity = "normal",
+) -> LotPlan:
+    """The single sampling plan for a lot by ISO 2859-1 [2].
+
+    Normal and tightened the same as by MIL-STD-105E; reduced without a gap between acceptance and
+    rejection (table 2-C). Arguments and errors as for `mil_std_105e_plan`.
+
+    >>> plan = iso_2859_1_plan(lot_size=1000, aql=1.0, severity="reduced")
+    >>> plan.n, plan.ac, plan.re
+    (32, 1, 2)
+    """
+    return _lot_plan(lot_size, aql, level, severity, "iso-2859-1")
+
+
+def _lot_plan(
+    lot_size: int, aql: float | Decimal, level: Level, severity: Severity, standard: Standard
+) -> LotPlan:
     own = code_letter(lot_size, level)
-    letter, n, ac, re = master_table_plan(code=own, aql=aql, severity=severity)
+    letter, n, ac, re = master_table_plan(code=own, aql=aql, severity=severity, standard=standard)
     return LotPlan(
         lot_size=int(lot_size),
         level=level,
@@ -133,32 +173,23 @@ def mil_std_105e_plan(
     )
 
 
-def iso_2859_1_plan(
-    *,
-    lot_size: int,
-    aql: float | Decimal,
-    level: Level = "II",
-    severity: Literal["normal", "tightened"] = "normal",
-) -> LotPlan:
-    """The single sampling plan for a lot by ISO 2859-1, normal or tightened inspection [2].
-
-    The same as by MIL-STD-105E; ValueError for "reduced", where the two differ.
-    """
-    if severity not in {"normal", "tightened"}:
-        raise ValueError(f"severity must be normal or tightened for ISO 2859-1: {severity!r}")
-    return mil_std_105e_plan(lot_size=lot_size, aql=aql, level=level, severity=severity)
-
-
 def master_table_plan(
-    *, code: str, aql: float | Decimal, severity: Severity = "normal"
+    *,
+    code: str,
+    aql: float | Decimal,
+    severity: Severity = "normal",
+    standard: Standard = "mil-std-105e",
 ) -> tuple[str, int, int, int]:
     """Letter, sample size, acceptance and rejection number of a code letter, arrows followed.
 
-    Tables II-A, II-B and II-C of MIL-STD-105E [1]. Where an arrow leads off the table (letter A
-    at 10, the letters Q and R at the lowest AQLs) the plan on its other side is taken.
+    Tables II-A, II-B and II-C of MIL-STD-105E [1], or 2-A, 2-B and 2-C of ISO 2859-1 [2]. Where an
+    arrow leads off the table (letter A at 10, the letters Q and R at the lowest AQLs) the plan on
+    its other side is taken.
     """
     if severity not in {"normal", "tightened", "reduced"}:
         raise ValueError(f"severity must be normal, tightened or reduced: {severity!r}")
+    if standard not in _REDUCED:
+        raise ValueError(f"standard must be one of {', '.join(_REDUCED)}: {standard!r}")
     if len(code) != 1 or code not in LETTERS[:-1]:
         raise ValueError(f"code must be a letter of {LETTERS[:-1]}: {code!r}")
     column = next((i for i, held in enumerate(AQLS) if math.isclose(held, aql)), None)
@@ -167,10 +198,12 @@ def master_table_plan(
     if severity == "reduced" and AQLS[column] > 15:
         raise ValueError(f"aql must be at most 15 for reduced inspection: {aql}")
     start = LETTERS.index(code)
-    cell = _cell(start, column, severity)
+    cell = _cell(start, column, severity, standard)
     if isinstance(cell, int):
         toward, away = cell, -cell
-        found = _first(start, column, severity, toward) or _first(start, column, severity, away)
+        found = _first(start, column, severity, standard, toward) or _first(
+            start, column, severity, standard, away
+        )
         if found is None:
             raise ValueError(f"no plan for code {code} at aql {aql}, {severity}")
         start, cell = found
@@ -179,19 +212,19 @@ def master_table_plan(
 
 
 def _first(
-    start: int, column: int, severity: Severity, step: int
+    start: int, column: int, severity: Severity, standard: Standard, step: int
 ) -> tuple[int, tuple[int, int]] | None:
     """The first plan of the column above (-1) or below (+1) a row."""
     row = start + step
     while 0 <= row < len(LETTERS):
-        cell = _cell(row, column, severity)
+        cell = _cell(row, column, severity, standard)
         if not isinstance(cell, int):
             return row, cell
         row += step
     return None
 
 
-def _cell(row: int, column: int, severity: Severity) -> tuple[int, int] | int:
+def _cell(row: int, column: int, severity: Severity, standard: Standard) -> tuple[int, int] | int:
     """Acceptance and rejection number of a cell, or which way its arrow points."""
     if severity == "tightened":
         diagonal = row + column - 15
@@ -209,7 +242,7 @@ def _cell(row: int, column: int, severity: Severity) -> tuple[int, int] | int:
     if severity == "reduced":
         if diagonal > 10 or row == 16:
             return _UP
-        return _REDUCED[diagonal]
+        return _REDUCED[standard][diagonal]
     if diagonal > (12 if row <= 4 else 10) or row == 16:
         return _UP
     ac = _NORMAL[diagonal]

@@ -1,44 +1,26 @@
 """Sampling by variables, standard deviation unknown (the s method): accept if (U - x̄)/s ≥ k.
 
-A measured value says more than a count, so fewer parts do, if the values are normal. The constants
-k of MIL-STD-414 go with its sample sizes; ISO 3951-1 has a rule of the same shape with its own k,
-which is not carried here: a plan of any n and k can be judged and drawn, whatever its origin.
+A measured value says more than a count, so fewer parts do, if the values are normal. A plan of any
+n and k is judged and drawn here, whatever its origin; `variables_tables` has those of MIL-STD-414
+and ISO 3951-1.
 
 References:
 
-1. MIL-STD-414 (1957), table B-1 (one limit, form 1, normal inspection), letters and sizes as
-   reprinted in its civil successor; AQLs 2.5 and 4.0 from letter G on are from memory.
+1. MIL-STD-414 (1957), section B: form 1 compares the index with k, form 2 the estimated share
+   outside with M.
 2. Lieberman & Resnikoff (1955), J. Am. Stat. Assoc. 50:457-516 (operating characteristic by the
-   noncentral t distribution).
+   noncentral t distribution; the estimated share by the beta distribution).
+3. Montgomery, "Introduction to Statistical Quality Control", chapter on sampling by variables.
 """
 
 import math
 from dataclasses import dataclass
-from decimal import Decimal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from qc.statistics.arguments import Floats, finite, row
-
-AQLS = (0.65, 1.0, 1.5, 2.5, 4.0)
-# letter: sample size, then k by AQL; None: the arrow points to the next row
-_TABLE_B1: dict[str, tuple[int, tuple[float | None, ...]]] = {
-    "B": (3, (None, None, None, 1.12, 0.958)),
-    "C": (4, (None, 1.45, 1.34, 1.17, 1.01)),
-    "D": (5, (1.65, 1.53, 1.40, 1.24, 1.07)),
-    "E": (7, (1.75, 1.62, 1.50, 1.33, 1.15)),
-    "F": (10, (1.84, 1.72, 1.58, 1.41, 1.23)),
-    "G": (15, (1.91, 1.79, 1.65, 1.47, 1.30)),
-    "H": (20, (1.96, 1.82, 1.69, 1.51, 1.33)),
-    "I": (25, (1.98, 1.85, 1.72, 1.53, 1.35)),
-    "J": (35, (2.03, 1.89, 1.76, 1.57, 1.39)),
-    "K": (50, (2.08, 1.93, 1.80, 1.61, 1.42)),
-    "L": (75, (2.12, 1.98, 1.84, 1.65, 1.46)),
-    "M": (100, (2.14, 2.00, 1.86, 1.67, 1.48)),
-    "N": (150, (2.18, 2.03, 1.89, 1.70, 1.51)),
-    "P": (200, (2.18, 2.04, 1.89, 1.70, 1.51)),
-}
+from qc.statistics.arguments import Floats, finite, row, share
+from qc.statistics.sampling.risks import SingleSampling
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +35,25 @@ class VariablesDecision:
     @property
     def accepted(self) -> bool:
         return self.index >= self.k
+
+
+@dataclass(frozen=True, slots=True)
+class TwoLimitsDecision:
+    """Mean and standard deviation, the estimated shares below and above, and the M allowed."""
+
+    mean: float
+    sd: float
+    below: float
+    above: float
+    allowed: float
+
+    @property
+    def outside(self) -> float:
+        return self.below + self.above
+
+    @property
+    def accepted(self) -> bool:
+        return self.outside <= self.allowed
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,9 +73,8 @@ class VariablesPlan:
     ) -> VariablesDecision:
         """Judge `n` values against one limit in their unit: (U - x̄)/s or (x̄ - L)/s [1].
 
-        Values that all agree are accepted where they keep the limit. Two limits at once need the
-        estimated share outside (form 2) and are not judged: ValueError, as for another number of
-        values.
+        Values that all agree are accepted where they keep the limit. Two limits at once are for
+        `decide_both`: ValueError, as for another number of values.
 
         >>> plan = VariablesPlan(n=5, k=1.53)
         >>> found = plan.decide([197, 188, 184, 205, 201], upper=209)
@@ -83,16 +83,39 @@ class VariablesPlan:
         """
         if (upper is None) == (lower is None):
             raise ValueError(f"give one limit, upper or lower: upper {upper}, lower {lower}")
+        mean, sd = self._moments(values)
+        inside = upper - mean if upper is not None else mean - float(lower or 0.0)
+        return VariablesDecision(mean, sd, _index(inside, sd), self.k)
+
+    def decide_both(self, values: ArrayLike, *, lower: float, upper: float) -> "TwoLimitsDecision":
+        """Judge `n` values against two limits at once by the share outside both (form 2) [1, 2].
+
+        The estimated shares below and above are added and compared with M, the share that an
+        index of k stands for. M is computed from k; the printed tables of M came from a k with
+        more digits and differ in the last ones.
+
+        >>> found = VariablesPlan(n=5, k=1.53).decide_both(
+        ...     [197, 188, 184, 205, 201], lower=180, upper=209
+        ... )
+        >>> round(100 * found.below, 2), round(100 * found.above, 2), found.accepted
+        (0.62, 2.18, True)
+        """
+        if not lower < upper:
+            raise ValueError(f"lower must be below upper: {lower}, {upper}")
+        mean, sd = self._moments(values)
+        below, above = (
+            share_outside(_index(inside, sd), self.n) for inside in (mean - lower, upper - mean)
+        )
+        return TwoLimitsDecision(mean, sd, below, above, share_outside(self.k, self.n))
+
+    def _moments(self, values: ArrayLike) -> tuple[float, float]:
         series = row("values", values, 2)
         if series.size != self.n:
             raise ValueError(f"values must be the plan's n: {series.size}, n {self.n}")
-        mean = float(series.mean())
         # no spread in the values is no spread in their sum's rounding
-        sd = float(series.std(ddof=1)) if np.ptp(series) else 0.0
-        mean = mean if sd else float(series[0])
-        inside = upper - mean if upper is not None else mean - float(lower or 0.0)
-        index = inside / sd if sd else math.copysign(math.inf, inside)
-        return VariablesDecision(mean, sd, index, self.k)
+        if not np.ptp(series):
+            return float(series[0]), 0.0
+        return float(series.mean()), float(series.std(ddof=1))
 
     def acceptance(self, fraction: ArrayLike) -> Floats:
         """Probability of acceptance when this share of parts lies outside the limit [2].
@@ -127,25 +150,85 @@ class VariablesPlan:
         return float(ndtr(-brentq(excess, -reach, reach, xtol=1e-13)))
 
 
-def mil_std_414_plan(*, letter: str, aql: float | Decimal) -> VariablesPlan:
-    """Plan of a code letter (B to P) and AQL in per cent (0.65 to 4), s method, one limit [1].
+def share_outside(index: float, n: int) -> float:
+    """The estimated share beyond a limit that lies `index` standard deviations from the mean [2].
 
-    Where the table has an arrow the next letter's plan counts, with its sample size.
+    The minimum variance unbiased estimate from n values, standard deviation unknown: a symmetric
+    beta distribution with n/2 - 1 at (1 - index·√n/(n - 1))/2. Two values tell only 0, 1/2 or 1.
 
-    >>> mil_std_414_plan(letter="D", aql=1.0)
-    VariablesPlan(n=5, k=1.53)
-    >>> mil_std_414_plan(letter="B", aql=0.65)  # two arrows down
-    VariablesPlan(n=5, k=1.65)
+    >>> round(100 * share_outside(1.59, 5), 2)
+    2.19
     """
-    if letter not in _TABLE_B1:
-        raise ValueError(f"letter must be one of {', '.join(_TABLE_B1)}: {letter!r}")
-    column = next((i for i, held in enumerate(AQLS) if math.isclose(held, aql)), None)
-    if column is None:
-        raise ValueError(f"aql must be one of {', '.join(f'{a:g}' for a in AQLS)}: {aql}")
-    letters = list(_TABLE_B1)
-    for row_letter in letters[letters.index(letter) :]:
-        n, factors = _TABLE_B1[row_letter]
-        k = factors[column]
-        if k is not None:
-            return VariablesPlan(n, k)
-    raise ValueError(f"no plan for letter {letter} at aql {aql}")
+    from scipy.special import betainc
+
+    if n != int(n) or n < 2:
+        raise ValueError(f"n must be a whole number from 2: {n}")
+    at = (1 - index * math.sqrt(n) / (n - 1)) / 2
+    if at <= 0 or at >= 1:
+        return 0.0 if at <= 0 else 1.0
+    return 0.5 if n == 2 else float(betainc(n / 2 - 1, n / 2 - 1, at))
+
+
+def matched_variables_plan(*, attributes: SingleSampling, n: int, fraction: float) -> VariablesPlan:
+    """The plan of `n` values that accepts this share outside as often as one by attributes does.
+
+    Computed, k to three decimals; the two curves cross at `fraction` and part elsewhere, the more
+    the further their sample sizes are from what the standards pair.
+
+    >>> matched_variables_plan(attributes=SingleSampling(13, 0), n=9, fraction=0.01)
+    VariablesPlan(n=9, k=1.744)
+    """
+    from scipy.optimize import brentq
+
+    wanted = float(attributes.acceptance(share("fraction", fraction)))
+    if not 0 < wanted < 1:
+        raise ValueError(f"the plan by attributes accepts always or never at {fraction}: {wanted}")
+    k = brentq(lambda k: float(VariablesPlan(n, k).acceptance(fraction)) - wanted, -10, 40)
+    return VariablesPlan(n, round(float(k), 3))
+
+
+def variables_sampling_for_risks(
+    *, good_fraction: float, producer_risk: float, bad_fraction: float, consumer_risk: float
+) -> VariablesPlan:
+    """The fewest values that reject good lots and accept bad ones no more often than allowed [3].
+
+    Exact by the noncentral t distribution, standard deviation unknown, one limit. k is the largest
+    that keeps the producer's risk. ValueError unless 0 < good_fraction < bad_fraction < 1.
+
+    >>> plan = variables_sampling_for_risks(
+    ...     good_fraction=0.01, producer_risk=0.05, bad_fraction=0.06, consumer_risk=0.10
+    ... )
+    >>> plan.n, round(plan.k, 2)
+    (42, 1.91)
+    """
+    from scipy.special import ndtri
+    from scipy.stats import nct
+
+    for name, value in (("producer_risk", producer_risk), ("consumer_risk", consumer_risk)):
+        share(name, value)
+    if not 0 < good_fraction < bad_fraction < 1:
+        raise ValueError(
+            "good_fraction must be above 0 and below bad_fraction, that below 1: "
+            f"{good_fraction}, {bad_fraction}"
+        )
+    z = -float(ndtri(good_fraction))
+
+    def plan_of(n: int) -> VariablesPlan:
+        root = math.sqrt(n)
+        return VariablesPlan(n, float(nct.isf(1 - producer_risk, n - 1, z * root)) / root)
+
+    def keeps(n: int) -> bool:
+        return float(plan_of(n).acceptance(bad_fraction)) <= consumer_risk
+
+    lower, upper = 1, 2
+    while not keeps(upper):
+        lower, upper = upper, 2 * upper
+    while upper - lower > 1:
+        middle = (lower + upper) // 2
+        lower, upper = (lower, middle) if keeps(middle) else (middle, upper)
+    return plan_of(upper)
+
+
+def _index(inside: float, sd: float) -> float:
+    """A distance to a limit in standard deviations; infinite where nothing varies."""
+    return inside / sd if sd else math.copysign(math.inf, inside)

@@ -8,11 +8,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from qc.statistics.bounds.order_bounds import (
-    distribution_free_bound,
-    distribution_free_interval,
-    wilks_sample_size,
-)
+from qc.statistics.bounds.distribution_free import wilks_sample_size
+from qc.statistics.bounds.order_bounds import distribution_free_bound, distribution_free_interval
 
 REFERENCE = Path(__file__).parents[2] / "reference"
 

@@ -8,6 +8,7 @@ import pytest
 from qc.statistics.bounds.demonstration import success_run_tests
 from qc.statistics.sampling.lots import (
     allowed_nonconforming,
+    lot_sampling_for_risks,
     nonconforming_at_most,
     plan_for_lot,
 )
@@ -88,6 +89,22 @@ def test_no_sample_proves_nothing_and_a_whole_one_everything():
     assert nonconforming_at_most(found=5, n=5, lot_size=20) == 20
 
 
+@pytest.mark.parametrize(("lot", "good", "bad"), [(20, 0, 5), (60, 1, 9), (30, 2, 12), (8, 3, 4)])
+def test_a_plan_for_both_risks_of_a_lot_is_the_smallest_that_meets_them(lot, good, bad):
+    plan = lot_sampling_for_risks(
+        lot_size=lot, good=good, producer_risk=0.1, bad=bad, consumer_risk=0.1
+    )
+    assert 1 - chance(plan.ac, good, plan.n, lot) <= 0.1 + 1e-12
+    assert chance(plan.ac, bad, plan.n, lot) <= 0.1 + 1e-12
+    smaller = [
+        (n, ac)
+        for n in range(1, plan.n)
+        for ac in range(n)
+        if 1 - chance(ac, good, n, lot) <= 0.1 and chance(ac, bad, n, lot) <= 0.1
+    ]
+    assert smaller == []
+
+
 def test_bad_lots_are_refused():
     with pytest.raises(ValueError, match="lot_size must be a whole number from 1: 0"):
         plan_for_lot(lot_size=0, reliability=0.9, confidence=0.9)
@@ -97,3 +114,5 @@ def test_bad_lots_are_refused():
         nonconforming_at_most(found=6, n=5, lot_size=20)
     with pytest.raises(ValueError, match="n must be a whole number from 0 to lot_size"):
         nonconforming_at_most(found=0, n=25, lot_size=20)
+    with pytest.raises(ValueError, match="good must be a whole number from 0 to below bad: 5, bad"):
+        lot_sampling_for_risks(lot_size=20, good=5, producer_risk=0.1, bad=5, consumer_risk=0.1)

@@ -7,6 +7,7 @@ import pytest
 from qc.statistics.sampling.switching import (
     Inspection,
     LotResult,
+    limit_number_mil_std_105e,
     next_inspection_iso_2859_1,
     next_inspection_mil_std_105e,
     resumed,
@@ -116,3 +117,30 @@ def test_what_cannot_be_is_refused():
         LotResult(1, ac=2, re=2)
     with pytest.raises(ValueError, match="only discontinued inspection is resumed: normal"):
         resumed(Inspection())
+
+
+# MIL-STD-105E table VIII, from memory: rows by the fewest units, limit number by AQL
+TABLE_VIII = {
+    20: {10: 0, 15: 0, 25: 2, 40: 4, 65: 8, 100: 14, 150: 22, 250: 40, 400: 68, 650: 115},
+    320: {1: 0, 1.5: 1, 2.5: 4, 4: 8, 6.5: 14, 10: 24, 15: 39, 25: 68, 40: 113, 65: 189},
+    500: {0.65: 0, 1: 2, 1.5: 3, 2.5: 7, 4: 14, 6.5: 25, 10: 40, 15: 63, 25: 110, 40: 181},
+    800: {0.4: 0, 0.65: 2, 1: 4, 1.5: 7, 2.5: 14, 4: 24, 6.5: 42, 10: 68, 15: 105, 25: 181},
+    1250: {0.25: 0, 0.4: 2, 0.65: 4, 1: 7, 1.5: 13, 2.5: 24, 4: 40, 6.5: 69, 10: 110, 15: 169},
+    3150: {0.1: 0, 0.15: 1, 0.25: 4, 0.4: 8, 0.65: 14, 1: 24, 1.5: 38, 2.5: 67, 4: 111},
+}
+
+
+def test_limit_numbers_are_those_of_table_viii_over_the_whole_row():
+    for units, row in TABLE_VIII.items():
+        for aql, limit in row.items():
+            assert limit_number_mil_std_105e(units=units, aql=aql) == limit
+    # ten lots of 80, and as many as the row holds
+    assert limit_number_mil_std_105e(units=1249, aql=1.0) == 4
+    assert limit_number_mil_std_105e(units=1250, aql=1.0) == 7
+
+
+def test_too_few_units_tell_nothing_about_reduced_inspection():
+    assert limit_number_mil_std_105e(units=130, aql=1.0) is None
+    assert limit_number_mil_std_105e(units=19, aql=10) is None
+    with pytest.raises(ValueError, match="units must be a whole number from 1: 0"):
+        limit_number_mil_std_105e(units=0, aql=1.0)

@@ -174,12 +174,47 @@ def test_the_curve_of_letter_j_is_that_of_its_printed_table():
         assert got == pytest.approx(printed[percent], abs=0.055 if percent == "1" else 0.0055)
 
 
-def test_iso_2859_1_has_the_same_normal_and_tightened_plans_and_no_reduced_ones_here():
+def test_iso_2859_1_has_the_same_normal_and_tightened_plans():
     for severity in ("normal", "tightened"):
         one = iso_2859_1_plan(lot_size=1000, aql=1.0, severity=severity)
         assert one == mil_std_105e_plan(lot_size=1000, aql=1.0, severity=severity)
-    with pytest.raises(ValueError, match="normal or tightened for ISO 2859-1: 'reduced'"):
-        iso_2859_1_plan(lot_size=1000, aql=1.0, severity="reduced")
+
+
+# row J of table 2-C, from memory: Ac by AQL; at 0.25 an arrow up, at 0.40 and 0.65 down
+REDUCED_ISO_J = {0.15: 0, 1.0: 1, 1.5: 2, 2.5: 3, 4.0: 5, 6.5: 6, 10: 8, 15: 10}
+
+
+def test_reduced_plans_of_iso_2859_1_leave_no_gap():
+    how = {"severity": "reduced", "standard": "iso-2859-1"}
+    for aql, ac in REDUCED_ISO_J.items():
+        assert master_table_plan(code="J", aql=aql, **how) == ("J", 32, ac, ac + 1)
+    assert master_table_plan(code="J", aql=0.25, **how) == ("H", 20, 0, 1)
+    assert master_table_plan(code="J", aql=0.40, **how) == ("L", 80, 1, 2)
+    assert master_table_plan(code="J", aql=0.65, **how) == ("K", 50, 1, 2)
+    for code in LETTERS[:-1]:
+        for aql in (a for a in AQLS if a <= 15):
+            _, n, ac, re = master_table_plan(code=code, aql=aql, **how)
+            assert (n >= 2, re) == (True, ac + 1)
+
+
+def test_reduced_inspection_of_either_standard_lets_more_through_than_normal():
+    for standard in ("iso-2859-1", "mil-std-105e"):
+        for code in "EFGHJKL":
+            for aql in (0.65, 1.0, 1.5, 2.5, 4.0):
+                curves = []
+                for severity in ("normal", "reduced"):
+                    _, n, _, re = master_table_plan(
+                        code=code, aql=aql, severity=severity, standard=standard
+                    )
+                    curves.append(float(SingleSampling(n, re - 1).acceptance(4 * aql / 100)))
+                assert curves[0] <= curves[1] + 1e-12
+
+
+def test_a_plan_of_the_tables_carries_its_curve():
+    plan = mil_std_105e_plan(lot_size=1000, aql=1.0, severity="reduced")
+    # between acceptance and rejection number the lot is accepted: J reduced is 1 and 3
+    assert plan.sampling == SingleSampling(32, 2, 1000)
+    assert iso_2859_1_plan(lot_size=12, aql=0.65).sampling == SingleSampling(12, 0, 12)
 
 
 def test_what_no_table_holds_is_refused():
@@ -191,6 +226,8 @@ def test_what_no_table_holds_is_refused():
         mil_std_105e_plan(lot_size=100, aql=1.0, level="IV")
     with pytest.raises(ValueError, match="severity must be normal, tightened or reduced: 'easy'"):
         mil_std_105e_plan(lot_size=100, aql=1.0, severity="easy")
+    with pytest.raises(ValueError, match="standard must be one of mil-std-105e, iso-2859-1: 'q'"):
+        master_table_plan(code="J", aql=1.0, standard="q")
     with pytest.raises(ValueError, match="aql must be at most 15 for reduced inspection: 25"):
         mil_std_105e_plan(lot_size=100, aql=25, severity="reduced")
     with pytest.raises(ValueError, match="code must be a letter of ABCDEFGHJKLMNPQR: 'I'"):

@@ -1,8 +1,6 @@
 """Sampling by variables: the table, its worked example, and the curve against simulation."""
 
-import csv
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,35 +9,18 @@ from hypothesis import strategies as st
 from scipy import integrate, stats
 
 from qc.statistics.bounds.tolerance import tolerance_factor_one_sided
-from qc.statistics.sampling.variables import VariablesPlan, mil_std_414_plan
-
-REFERENCE = Path(__file__).parents[2] / "reference"
-
-
-def table():
-    with (REFERENCE / "ts-variables-k-smethod.csv").open(newline="") as file:
-        return list(csv.DictReader(file))
-
-
-def test_every_k_of_the_table_is_the_printed_one():
-    # MIL-STD-414 table B-1 (s method); AQL 2.5 and 4.0 from letter G on are from memory
-    data = table()
-    for row in data:
-        for aql in ("0.65", "1.0", "1.5", "2.5", "4.0"):
-            k = row[f"k_aql_{aql}"]
-            plan = mil_std_414_plan(letter=row["code_letter"], aql=float(aql))
-            if k:
-                assert plan == VariablesPlan(int(row["n"]), float(k))
-            else:
-                # an arrow: the first plan below, with its own sample size
-                below = data[data.index(row) + 1 :]
-                next_row = next(r for r in below if r[f"k_aql_{aql}"])
-                assert plan == VariablesPlan(int(next_row["n"]), float(next_row[f"k_aql_{aql}"]))
+from qc.statistics.sampling.risks import SingleSampling
+from qc.statistics.sampling.variables import (
+    VariablesPlan,
+    matched_variables_plan,
+    share_outside,
+    variables_sampling_for_risks,
+)
 
 
 def test_the_worked_example_of_the_standard_is_accepted():
     # MIL-STD-414 example B-1: mean 195, s 8.80, (209 - 195)/s = 1.59 ≥ 1.53; data from memory
-    plan = mil_std_414_plan(letter="D", aql=1.0)
+    plan = VariablesPlan(n=5, k=1.53)
     found = plan.decide([197, 188, 184, 205, 201], upper=209)
     assert found.mean == 195
     assert found.sd == pytest.approx(8.80, abs=0.005)
@@ -80,14 +61,6 @@ def test_a_tolerance_factor_as_k_accepts_one_lot_in_twenty_of_the_stated_quality
     assert float(VariablesPlan(10, k).acceptance(0.10)) == pytest.approx(0.05, abs=1e-9)
 
 
-def test_good_quality_is_accepted_by_every_plan_of_the_table():
-    # chance at the AQL: from 0.83 for the smallest samples to 0.99 for the largest
-    for row in table():
-        for aql in (1.0, 2.5):
-            plan = mil_std_414_plan(letter=row["code_letter"], aql=aql)
-            assert 0.82 < float(plan.acceptance(aql / 100)) < 0.999
-
-
 @given(st.integers(2, 100), st.floats(0.2, 2.5), st.floats(0.01, 0.99))
 def test_reading_the_curve_backwards_brings_back_the_chance(n, k, chance):
     plan = VariablesPlan(n, k)
@@ -119,7 +92,67 @@ def test_bad_plans_and_samples_are_refused():
         plan.acceptance(-0.1)
     with pytest.raises(ValueError, match="acceptance must lie between 0 and 1: 0"):
         plan.fraction_at(0)
-    with pytest.raises(ValueError, match=r"letter must be one of B, .*, P: 'A'"):
-        mil_std_414_plan(letter="A", aql=1.0)
-    with pytest.raises(ValueError, match=r"aql must be one of 0\.65, 1, 1\.5, 2\.5, 4: 6\.5"):
-        mil_std_414_plan(letter="B", aql=6.5)
+    with pytest.raises(ValueError, match="lower must be below upper: 5, 5"):
+        plan.decide_both([1, 2, 3], lower=5, upper=5)
+    with pytest.raises(ValueError, match="n must be a whole number from 2: 1"):
+        share_outside(1.5, 1)
+    with pytest.raises(ValueError, match="by attributes accepts always or never at"):
+        matched_variables_plan(attributes=SingleSampling(2, 2), n=3, fraction=0.1)
+    with pytest.raises(ValueError, match=r"above 0 and below bad_fraction, that below 1: 0\.1, 0"):
+        variables_sampling_for_risks(
+            good_fraction=0.1, producer_risk=0.05, bad_fraction=0.01, consumer_risk=0.1
+        )
+
+
+def test_the_estimated_share_is_right_on_average():
+    # unbiased (Lieberman & Resnikoff 1955): 200 000 samples, a standard error of 0.0001
+    rng = np.random.default_rng(3951)
+    values = rng.standard_normal((200_000, 5))
+    index = (1.6 - values.mean(axis=1)) / values.std(axis=1, ddof=1)
+    at = np.clip((1 - index * math.sqrt(5) / 4) / 2, 0, 1)
+    shares = stats.beta.cdf(at, 1.5, 1.5)
+    assert share_outside(float(index[0]), 5) == pytest.approx(shares[0], abs=1e-12)
+    assert shares.mean() == pytest.approx(stats.norm.sf(1.6), abs=0.0008)
+
+
+def test_five_values_have_the_shares_of_the_printed_table():
+    # MIL-STD-414 table B-5 for n = 5, from memory: per cent by index
+    for index, percent in ((0.0, 50.0), (1.5, 3.80), (1.7, 0.66)):
+        assert 100 * share_outside(index, 5) == pytest.approx(percent, abs=0.011)
+    assert share_outside(1.8, 5) == 0
+    assert share_outside(-1.8, 5) == 1
+    assert [share_outside(index, 2) for index in (-1, 0.1, 1)] == [1, 0.5, 0]
+
+
+def test_two_limits_at_once_are_judged_by_the_share_outside_both():
+    plan = VariablesPlan(n=5, k=1.53)
+    values = [197, 188, 184, 205, 201]
+    far = plan.decide_both(values, lower=0, upper=209)
+    # with one limit far away both forms agree
+    assert far.below == 0
+    assert far.accepted == plan.decide(values, upper=209).accepted
+    near = plan.decide_both(values, lower=181, upper=209)
+    assert near.outside == near.below + near.above > near.allowed
+    assert not near.accepted
+
+
+def test_a_matched_plan_crosses_the_other_curve_where_it_was_asked_to():
+    attributes = SingleSampling(20, 1)
+    plan = matched_variables_plan(attributes=attributes, n=13, fraction=0.025)
+    want = float(attributes.acceptance(0.025))
+    assert float(plan.acceptance(0.025)) == pytest.approx(want, abs=5e-4)
+
+
+def test_a_plan_by_variables_for_two_risks_is_near_the_nomograph_and_is_the_smallest():
+    # Montgomery: 1 % accepted with 0.95, 6 % with 0.10; the nomograph reads n = 40, k = 1.9
+    asked = {"good_fraction": 0.01, "producer_risk": 0.05}
+    asked |= {"bad_fraction": 0.06, "consumer_risk": 0.10}
+    plan = variables_sampling_for_risks(**asked)
+    assert abs(plan.n - 40) <= 2
+    assert plan.k == pytest.approx(1.9, abs=0.02)
+    assert float(plan.acceptance(0.01)) == pytest.approx(0.95, abs=1e-9)
+    assert float(plan.acceptance(0.06)) <= 0.10
+    # one value fewer cannot keep both
+    k = stats.nct.isf(0.95, plan.n - 2, stats.norm.isf(0.01) * math.sqrt(plan.n - 1))
+    smaller = VariablesPlan(plan.n - 1, float(k) / math.sqrt(plan.n - 1))
+    assert float(smaller.acceptance(0.06)) > 0.10
