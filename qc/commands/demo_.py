@@ -35,9 +35,10 @@ def run(args: argparse.Namespace) -> int:
         _tell(db, found, worst)
     if args.once:
         return 0
-    from qc.commands.dashboard import serve
+    from qc.stations.here import VISITOR
+    from qc.stations.server import Place, serve
 
-    return serve(db, args.port)
+    return serve(db, Place(port=args.port), anyone=VISITOR)
 
 
 def _tell(db: str, found: dict[str, object], worst: list[dict[str, object]]) -> None:

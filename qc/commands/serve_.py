@@ -1,18 +1,51 @@
-"""Open the dashboard in a browser on this machine."""
+"""Serve the screens and the stations' routes, with sign-in in front of everything.
+
+Without options it is for this machine only. For tablets and rigs of the shop give --host 0.0.0.0
+and a certificate; --tls-local makes one, and says which file to give to the devices.
+"""
 
 import argparse
+from pathlib import Path
 
-EXAMPLE = "rimqc serve --port 8501"
+EXAMPLE = "rimqc serve --host 0.0.0.0 --tls-local qc.shop.local"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--host", default="127.0.0.1", help="address to listen on (this machine)")
     parser.add_argument("--port", type=int, default=8501, help="default 8501")
+    parser.add_argument("--stations", metavar="PORT", type=int,
+                        help="a second port for rigs, in a process of its own")  # fmt: skip
+    tls = parser.add_argument_group("for a network")
+    tls.add_argument("--tls-cert", metavar="FILE", type=Path, help="certificate chain (PEM)")
+    tls.add_argument("--tls-key", metavar="FILE", type=Path, help="its private key (PEM)")
+    tls.add_argument("--tls-local", metavar="NAME", nargs="+",
+                     help="make a certificate for these host names or addresses")  # fmt: skip
+    tls.add_argument("--behind-proxy", metavar="ORIGIN",
+                     help="what people type to reach the proxy in front, https://name")  # fmt: skip
+    tls.add_argument("--proxy-address", metavar="ADDRESS", default="127.0.0.1",
+                     help="where that proxy comes from (default 127.0.0.1)")  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> int:
-    from qc.commands.dashboard import serve
-    from qc.ledger.ledger import Ledger
+    from qc.errors import RimqcError
+    from qc.stations.server import Place, serve
 
-    with Ledger(args.db, create=True):
-        pass
-    return serve(args.db, args.port)
+    cert, key = args.tls_cert, args.tls_key
+    if args.tls_local:
+        if cert or key:
+            raise RimqcError("give --tls-local or --tls-cert, not both", 2)
+        cert, key = _made(args.db, args.tls_local)
+    origin = args.behind_proxy and args.behind_proxy.rstrip("/").lower()
+    place = Place(args.host, args.port, cert, key, origin, args.proxy_address)
+    return serve(args.db, place, stations=args.stations)
+
+
+def _made(db: str, names: list[str]) -> tuple[Path, Path]:
+    from qc.ledger.engine import read_url, sqlite_file
+    from qc.ledger.ledger import now
+    from qc.stations.local_tls import local_certificate
+
+    beside = sqlite_file(read_url(db)) or Path("rimqc.sqlite")
+    files = local_certificate(beside.with_name(f"{beside.stem}_tls"), names, now())
+    print(f"Give {files.authority} to tablets and rigs, as an authority they trust.", flush=True)
+    return files.cert, files.key

@@ -1,6 +1,7 @@
 """JSON Lines: one object a line, its numbers exactly as written (`decimal.Decimal`)."""
 
 import json
+import re
 from collections.abc import Iterator
 from decimal import Decimal, InvalidOperation
 from typing import Any
@@ -65,6 +66,31 @@ def read_entry(number: int, text: str) -> Entry | Refusal:
     return number, value, text
 
 
+def array_entries(text: str) -> Iterator[Entry | Refusal]:
+    """The objects of a JSON array, numbered from 1; ValueError where the text is no whole array."""
+    at = _after_space(text, 0)
+    if text[at : at + 1] != "[":
+        raise ValueError("expected a JSON array")
+    at, number = _after_space(text, at + 1), 0
+    while text[at : at + 1] != "]" or number:
+        number += 1
+        _, end = _find_end(text, at)
+        yield read_entry(number, text[at:end])
+        at = _after_space(text, end)
+        if text[at : at + 1] == "]":
+            break
+        if text[at : at + 1] != ",":
+            raise ValueError(f"expected a comma or ] at character {at + 1}")
+        at = _after_space(text, at + 1)
+    if _after_space(text, at + 1) != len(text):
+        raise ValueError("text follows the array")
+
+
+def _after_space(text: str, at: int) -> int:
+    found = _SPACE.match(text, at)
+    return found.end() if found else at
+
+
 def _object(members: list[tuple[str, Any]]) -> dict[str, Any]:
     made = dict(members)
     if len(made) != len(members):
@@ -84,6 +110,10 @@ _decode = json.JSONDecoder(
     parse_int=Decimal,
     parse_constant=_no_constant,
 ).raw_decode
+
+# numbers as text: those of thousands of digits have an end, too
+_find_end = json.JSONDecoder(parse_float=str, parse_int=str).raw_decode
+_SPACE = re.compile(r"[ \t\r\n]*")
 
 
 def _inside(value: Any) -> list[Any]:

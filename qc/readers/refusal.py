@@ -1,6 +1,7 @@
 """What a reader says of a line that it cannot read, and of a file that it cannot open."""
 
-from typing import NamedTuple
+from collections.abc import Mapping
+from typing import Any, NamedTuple
 
 # the column or member that a refused file carries; it is no part of a record
 REFUSED_BECAUSE = "refused_because"
@@ -25,6 +26,18 @@ class Refusal(NamedTuple):
     value: str | None
     reason: str
     raw: list[str] | str | None = None
+
+
+def in_words(refusal: Mapping[str, Any]) -> str:
+    """A refusal of a report in one line: `line 4, gross_g 'heavy': expected a number above 0`."""
+    return f"line {refusal['line']}{', ' if refusal['field'] else ': '}{because(refusal)}"
+
+
+def because(refusal: Mapping[str, Any]) -> str:
+    """The same without the line: field, value and reason, as far as they are there."""
+    value = repr(refusal["value"]) if refusal["value"] is not None else None
+    what = " ".join(part for part in (refusal["field"], value) if part)
+    return f"{what}: {refusal['reason']}" if what else str(refusal["reason"])
 
 
 def shown(text: str) -> str:

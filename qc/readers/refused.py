@@ -138,8 +138,12 @@ def _row(log: Log, cells: list[str], quoting: Literal[0, 1] = csv.QUOTE_MINIMAL)
     return out.getvalue()
 
 
-def _json_line(log: Log, raw: list[str] | str, reason: str) -> str:
-    text = str(raw)
+def _json_line(_log: Log, raw: list[str] | str, reason: str) -> str:
+    return refused_object(str(raw), reason)
+
+
+def refused_object(text: str, reason: str) -> str:
+    """A line of JSON Lines with the reason as its last member; what is no object goes in whole."""
     because = f"{json.dumps(REFUSED_BECAUSE)}: {json.dumps(reason, ensure_ascii=False)}"
     try:
         members = [member for name, member in _members(text) if name != REFUSED_BECAUSE]

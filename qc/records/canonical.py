@@ -64,10 +64,11 @@ def derived_id(text: bytes) -> str:
 def same_content(one: Record, two: Record) -> bool:
     """Whether two records of one identity say the same in all fields this tool knows.
 
-    A note makes no difference where the identity was made from the rest: the first note stays.
+    Who entered it makes no difference: the first one did. Nor does a note where the identity was
+    made from the rest: the first note stays.
     """
-    bare_one = msgspec.structs.replace(one, other={})
-    bare_two = msgspec.structs.replace(two, other={})
+    bare_one = msgspec.structs.replace(one, entered_by=None, other={})
+    bare_two = msgspec.structs.replace(two, entered_by=None, other={})
     if bare_one == bare_two:
         return True
     bare_one = msgspec.structs.replace(bare_one, note=None)

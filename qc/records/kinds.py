@@ -32,7 +32,8 @@ class Record(
 ):  # fmt: skip
     """What every record says: when, where, by whom.
 
-    `other` keeps the columns that this tool does not know.
+    `entered_by` is who was signed in when it was entered on a screen, or the station that sent it;
+    a log cannot say it. `other` keeps the columns that this tool does not know.
     """
 
     record_id: Annotated[str, rules.UUID] = ""
@@ -41,6 +42,7 @@ class Record(
     inspector: Code
     repeat: Counted | None = None
     note: Annotated[str, rules.text(2000)] | None = None
+    entered_by: str | None = None
     other: dict[str, str] = {}
 
     # which of several fields must be there: exactly one of each group

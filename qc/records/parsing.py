@@ -81,7 +81,9 @@ def _rule_in(hint: Any) -> Rule | str:
     raise TypeError(f"no rule on {hint}")
 
 
-FIELDS = {name: fields_of(kind) for name, kind in KINDS.items()}
+# what no line may say of itself
+_NOT_READ = ("entered_by", "other")
+FIELDS = {name: fields_of(kind, _NOT_READ) for name, kind in KINDS.items()}
 
 
 def nearest(word: str, known: Sequence[str]) -> str:

@@ -1,127 +1,242 @@
-"""Serving the dashboard: Streamlit's app under our own uvicorn call, on this machine only."""
+"""Serving: the screens and the stations' routes under our own uvicorn call, behind one gate."""
 
+import errno
+import ipaddress
 import os
-import secrets
 import socket
-import tomllib
-from contextlib import suppress
-from typing import Any
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Any, NamedTuple
+from urllib.parse import urlsplit
 
 from qc.errors import RimqcError
-from qc.resources import folder
+from qc.ledger.ledger import now
+from qc.people.accounts import first_owner_code
+from qc.people.who import Person
+from qc.stations.here import Here, close, opened
+from qc.stations.sign_in import BY_CODE
 
 HOST = "127.0.0.1"
 
-# A `.streamlit/config.toml` in the current folder is read before these, so whatever touches who
-# may see or send what is said here, even where it is Streamlit's own default.
-PINNED: dict[str, Any] = {
-    "server.address": HOST,
-    "server.enableCORS": True,
-    "server.corsAllowedOrigins": [],
-    "server.allowedHosts": [HOST, "localhost"],
-    "server.enableXsrfProtection": True,
-    "server.xsrfCookieSameSite": "lax",
-    "server.trustedUserHeaders": {},
-    "server.unsafeMetricsUserAttributes": [],
-    "server.enableStaticServing": False,
-    "server.enableAgentApi": False,
-    "server.scriptHealthCheckEnabled": False,
-    "server.baseUrlPath": "",
-    "server.customComponentBaseUrlPath": "",
-    "server.maxUploadSize": 1,
-    "server.headless": True,
-    "server.fileWatcherType": "none",
-    "server.runOnSave": False,
-    "server.allowRunOnSave": False,
-    "server.showEmailPrompt": False,
-    "client.allowedOrigins": [],
-    "client.showErrorDetails": "none",
-    "client.showErrorLinks": False,
-    "client.toolbarMode": "viewer",
-    "client.disableDataExport": False,
-    "browser.gatherUsageStats": False,
-    "browser.serverAddress": HOST,
-    "global.developmentMode": False,
-    "secrets.files": [],
-    "runner.magicEnabled": False,
-    "logger.level": "error",
-    "logger.hideWelcomeMessage": True,
-}
 
+class Place(NamedTuple):
+    """Where a server listens and how people come to it.
 
-def serve(db: str, port: int) -> int:
-    """Serve on 127.0.0.1 until interrupted; port 0 takes a free one.
-
-    RimqcError where the port is taken or no port.
+    `origin` is what a proxy in front shows to people, `proxy` the address it comes from.
     """
-    listener = _listen(port)
-    port = listener.getsockname()[1]
+
+    host: str = HOST
+    port: int = 8501
+    cert: Path | None = None
+    key: Path | None = None
+    origin: str | None = None
+    proxy: str = HOST
+
+    @property
+    def secure(self) -> bool:
+        """Whether people come by TLS."""
+        return self.cert is not None or (self.origin or "").startswith("https://")
+
+    def address(self) -> str:
+        """What people type to come here."""
+        if self.origin:
+            return self.origin
+        everywhere = self.host in ("0.0.0.0", "::")  # noqa: S104 - compared, not bound
+        name = socket.gethostname() if everywhere else self.host
+        name = f"[{name}]" if ":" in name else name
+        return f"{'https' if self.cert else 'http'}://{name}:{self.port}"
+
+    def gate(self) -> dict[str, Any]:
+        """What the gate must know: an address of this machine only goes by few names."""
+        here_only = frozenset({HOST, "localhost", "::1"}) if _loopback(self.host) else None
+        hosts = None if self.origin else here_only
+        return {"secure": self.secure, "hosts": hosts, "origin": self.origin}
+
+
+def serve(
+    db: str, place: Place, *, anyone: Person | None = None, stations: int | None = None
+) -> int:
+    """Serve until interrupted; port 0 takes a free one.
+
+    With `anyone` nobody signs in and everybody is that person, on this machine only. `stations` is
+    the port of a second listener, in a process of its own, for the stations' routes. RimqcError
+    where a port is taken or no port, or what is served would be open to the network.
+    """
+    check_safe(place, anyone)
+    listener = _listen(place.host, place.port)
+    place = place._replace(port=listener.getsockname()[1])
     os.environ["RIMQC_DB"] = db  # the screens open it themselves
+    try:
+        here = opened(db, anyone)
+        with _stations_beside(db, place, stations):
+            _tell(here, place, stations)
+            from qc.stations.screens import application
+
+            _run(application(here, place.host, place.port, **place.gate()), place, listener)
+    finally:
+        listener.close()
+        close()
+    return 0
+
+
+def check_safe(place: Place, anyone: Person | None) -> None:
+    """RimqcError where passwords would travel readable, or a server without sign-in be open."""
+    if anyone is not None and not _loopback(place.host):
+        raise RimqcError("without sign-in it is served on this machine only: leave --host out", 2)
+    if place.origin is not None:
+        parts = urlsplit(place.origin)
+        whole = (
+            parts.scheme in ("http", "https") and parts.netloc and not (parts.path + parts.query)
+        )
+        if not whole:
+            raise RimqcError(
+                f"--behind-proxy {place.origin!r}: write what people type, https://name", 2
+            )
+        if parts.scheme != "https" and not _loopback(parts.hostname or ""):
+            raise RimqcError("--behind-proxy: passwords need https:// between people and proxy", 2)
+    elif not _loopback(place.host) and place.cert is None:
+        raise RimqcError(
+            f"--host {place.host} is open to the network, where passwords need TLS: give "
+            "--tls-cert and --tls-key, or --tls-local NAME, or --behind-proxy https://name",
+            2,
+        )
+    if (place.cert is None) != (place.key is None):
+        raise RimqcError("--tls-cert and --tls-key go together", 2)
+    if place.cert is not None:
+        _check_certificate(place.cert, place.key)
+
+
+def _check_certificate(cert: Path, key: Path | None) -> None:
+    import ssl
+
+    try:
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(cert, key, password=lambda: "")
+    except (OSError, ValueError) as fault:  # ssl's own errors are OSErrors
+        reason = getattr(fault, "strerror", None) or getattr(fault, "reason", None) or fault
+        raise RimqcError(f"--tls-cert {cert} with its key cannot be used: {reason}", 2) from None
+
+
+def _loopback(host: str) -> bool:
+    with suppress(ValueError):
+        return ipaddress.ip_address(host).is_loopback
+    return host == "localhost"
+
+
+def _tell(here: Here, place: Place, stations: int | None) -> None:
+    print(f"The dashboard is at {place.address()} (stop with Ctrl-C)", flush=True)
+    if stations is not None:
+        beside = place._replace(port=stations, origin=None)
+        print(f"Stations send to {beside.address()}", flush=True)
+    if here.anyone is not None:
+        print("Nobody signs in here, and only this machine can open it.", flush=True)
+        return
+    with here.ledger.writing() as connection:
+        code = first_owner_code(connection, now())
+    if code is not None:
+        print(
+            f"Nobody has an account yet. The owner opens {place.address()}{BY_CODE} "
+            f"and sets a password with this code, once: {code}",
+            flush=True,
+        )
+
+
+@contextmanager
+def _stations_beside(db: str, place: Place, port: int | None) -> Iterator[None]:
+    """The second listener; it ends with this process, however that ends."""
+    if port is None:
+        yield
+        return
+    from multiprocessing import get_context
+
+    beside = place._replace(port=port)
+    listener = _listen(beside.host, port, "--stations")
+    process = get_context("spawn").Process(target=_serve_stations, args=(db, beside, listener))
+    process.start()
+    listener.close()
+    try:
+        yield
+    finally:
+        process.terminate()
+        process.join(10)
+
+
+def _serve_stations(db: str, place: Place, listener: socket.socket) -> None:
+    from multiprocessing import parent_process
+
+    from qc.stations.app import station_application
+
+    def watch(stop: Callable[[], None]) -> None:
+        parent = parent_process()
+        if parent is not None:
+            parent.join()
+            stop()
+
+    here = opened(db)
+    try:
+        _run(station_application(here, **place.gate()), place, listener, watch)
+    finally:
+        close()
+
+
+def _run(
+    app: Any,
+    place: Place,
+    listener: socket.socket,
+    watch: Callable[[Callable[[], None]], None] | None = None,
+) -> None:
     import uvicorn
 
     server = uvicorn.Server(
         uvicorn.Config(
-            application(port),
+            app,
             ws="websockets-sansio",
             log_level="error",
+            server_header=False,
+            # uvicorn believes every program of this machine by itself
+            proxy_headers=place.origin is not None,
+            forwarded_allow_ips=place.proxy,
+            ssl_certfile=place.cert,
+            ssl_keyfile=place.key,
             timeout_graceful_shutdown=1,  # an open page would hold the end back
         )
     )
-    print(f"The dashboard is at http://{HOST}:{port} (stop with Ctrl-C)", flush=True)
+
+    def stop() -> None:
+        server.should_exit = True
+
+    if watch is not None:
+        threading.Thread(target=watch, args=(stop,), daemon=True).start()
     with suppress(KeyboardInterrupt):
         server.run(sockets=[listener])
-    return 0
 
 
-def application(port: int) -> Any:
-    """The dashboard as an ASGI application, with our options and no others that matter."""
-    import streamlit as st
-    from streamlit.web import bootstrap
-
-    # the application first: it fixes the script whose folder Streamlit looks into for settings
-    app = st.App(folder("dashboard") / "app.py")
-    bootstrap.load_config_options(options(port))
-    return app
-
-
-def options(port: int) -> dict[str, Any]:
-    """Everything Streamlit is told: what is pinned, where it is, and our light and dark theme."""
-    told = PINNED | {"server.port": port, "browser.serverPort": port}
-    told["server.cookieSecret"] = secrets.token_hex(32)
-    with (folder("dashboard") / "theme.toml").open("rb") as file:
-        told |= _dotted(tomllib.load(file))
-    return told
-
-
-def _dotted(table: dict[str, Any], before: str = "") -> dict[str, Any]:
-    flat: dict[str, Any] = {}
-    for name, value in table.items():
-        if isinstance(value, dict):
-            flat |= _dotted(value, f"{before}{name}.")
-        else:
-            flat[before + name] = value
-    return flat
-
-
-def _listen(port: int) -> socket.socket:
+def _listen(host: str, port: int, option: str = "--port") -> socket.socket:
     """A listening socket. The protocol is named so that answers are not held back to be bundled:
     the event loop switches that off only for sockets that say they are TCP."""
-    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
+    try:
+        found = socket.getaddrinfo(host, None, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
+    except OSError:
+        raise RimqcError(f"--host {host} is no address of this machine", 2) from None
+    listener = socket.socket(found[0][0], socket.SOCK_STREAM, socket.IPPROTO_TCP)
     if os.name != "nt":  # there it would let two programs share a port
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        listener.bind((HOST, port))
+        listener.bind((found[0][4][0], port))
         listener.listen()
     except OverflowError:
         listener.close()
-        raise RimqcError(f"--port {port} is no port: choose one from 1024 to 65535", 2) from None
+        raise RimqcError(f"{option} {port} is no port: choose one from 1024 to 65535", 2) from None
     except PermissionError:
         listener.close()
-        raise RimqcError(f"port {port} may not be opened: choose --port 1024 or above") from None
-    except OSError:
+        raise RimqcError(f"port {port} may not be opened: choose {option} 1024 or above") from None
+    except OSError as fault:
         listener.close()
+        if fault.errno == errno.EADDRNOTAVAIL:
+            raise RimqcError(f"--host {host} is no address of this machine", 2) from None
         raise RimqcError(
             f"port {port} is taken, perhaps by a dashboard that still runs: "
-            f"stop that, or choose another with --port {port + 1}"
+            f"stop that, or choose another with {option} {port + 1}"
         ) from None
     return listener

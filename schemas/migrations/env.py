@@ -5,8 +5,10 @@ from alembic import context
 from qc.ledger import triggers
 from qc.ledger.migrate import has_journal
 from qc.ledger.tables import Base
+from qc.people.tables import PEOPLE
 
 connection = context.config.attributes["connection"]
+assert all(table.metadata is Base.metadata for table in PEOPLE)  # they stand beside the journal
 context.configure(
     connection=connection,
     target_metadata=Base.metadata,

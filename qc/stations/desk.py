@@ -1,0 +1,166 @@
+"""Where people and rigs hand records in: read, checked against catalog and role, then written.
+
+Screens, entry routes and stations all come through here, so hiding a button is never the guard.
+"""
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+import msgspec
+
+from qc.catalog.checks import entry_checker
+from qc.catalog.codes import code_checker
+from qc.catalog.entries import Entry, Inspector, table_of
+from qc.ledger.ledger import ACCEPTED, CONFLICT, Answer, Ledger
+from qc.ledger.walk import FileReport
+from qc.ledger.writer import Writer
+from qc.people.accounts import gauge_grants
+from qc.people.roles import entry_action
+from qc.people.tokens import Sender
+from qc.people.who import Person, may
+from qc.readers.objects import Entry as Read
+from qc.readers.objects import read_entry
+from qc.readers.refusal import Refusal
+from qc.records.kinds import Record
+from qc.records.parsing import RecordParser, Refused
+from qc.stations.rights import check_record, forbidden
+
+# one transaction holds no more, so that nobody waits long behind a large body
+MOST_AT_ONCE = 2000
+
+
+def submit(
+    ledger: Ledger,
+    writer: Writer,
+    person: Person,
+    lines: Sequence[Mapping[str, Any]],
+    *,
+    name: str = "screen",
+) -> dict[str, Any]:
+    """Take a person's records in; the answer is that of `rimqc import` for one file.
+
+    `inspector` is the person, and a line that names another is refused; `station` is the
+    session's where a line names none.
+    """
+    _list_inspector(ledger, person)
+    read = (_read(number, line) for number, line in enumerate(lines, 1))
+    own = {"inspector": person.code}
+    if person.station:
+        own["station"] = person.station
+    return _take(ledger, writer, person, read, own, name)
+
+
+def submit_station(
+    ledger: Ledger, writer: Writer, sender: Sender, read: Iterable[Read | Refusal]
+) -> dict[str, Any]:
+    """Take in what a station's token hands in; inspector and station are as it says."""
+    person = Person(f"station {sender.station}", f"station {sender.station}", sender.role)
+    own = {"station": sender.station}
+    return _take(ledger, writer, person, read, own, person.name)
+
+
+def submit_entries(ledger: Ledger, person: Person, entries: Sequence[Entry]) -> dict[str, Any]:
+    """Take catalog entries in, each as a new version; answered as an import of a catalog is."""
+    report = FileReport("catalog")
+    good: list[Entry] = []
+    with ledger.writing() as connection:
+        check = entry_checker(ledger.known(connection).catalog, entries)
+        for number, entry in enumerate(entries, 1):
+            try:
+                if not may(person, entry_action(entry)):
+                    raise forbidden(person, entry_action(entry), "table", table_of(entry))
+                check(entry)
+            except Refused as fault:
+                report.refuse(number, fault.field, fault.value, fault.reason)
+                continue
+            good.append(entry)
+        for answer in ledger.accept_catalog(connection, good, person.code):
+            _count(report, answer)
+    ledger.settle()
+    return dict(msgspec.to_builtins(report))
+
+
+def _read(number: int, line: Mapping[str, Any]) -> Read | Refusal:
+    """A screen's values as the reader of JSON Lines has them: numbers exactly as shown."""
+    try:
+        text = json.dumps(dict(line), default=_word)
+    except (ValueError, RecursionError):
+        return Refusal(number, None, None, "nested too deeply, or round in a circle")
+    return read_entry(number, text)
+
+
+def _word(value: Any) -> str:
+    return str(value.isoformat() if hasattr(value, "isoformat") else value)
+
+
+def _take(
+    ledger: Ledger,
+    writer: Writer,
+    person: Person,
+    read: Iterable[Read | Refusal],
+    own: Mapping[str, str],
+    name: str,
+) -> dict[str, Any]:
+    report = FileReport(name)
+    catalog = ledger.catalog()
+    parser, check = RecordParser(catalog.zone), code_checker(catalog)
+    waiting: list[tuple[int, Record]] = []
+    unknown: dict[str, None] = {}
+    with ledger.reading() as connection:
+        grants = gauge_grants(connection)
+        for one in read:
+            if isinstance(one, Refusal):
+                report.refuse(one.line, one.field, one.value, one.reason)
+                continue
+            number, line, _ = one
+            try:
+                record = parser.from_object(_filled(person, line, own))
+                check(record)
+                check_record(connection, person, record, grants)
+            except Refused as fault:
+                report.refuse(number, fault.field, fault.value, fault.reason)
+                continue
+            unknown |= dict.fromkeys(record.other)
+            waiting.append((number, msgspec.structs.replace(record, entered_by=person.code)))
+    report.unknown_columns = list(unknown)
+    for start in range(0, len(waiting), MOST_AT_ONCE):
+        piece = waiting[start : start + MOST_AT_ONCE]
+        answers = writer.submit([record for _, record in piece]).result()
+        for (number, record), answer in zip(piece, answers, strict=True):
+            _count(report, answer, number, record.record_id)
+    report.refusals.sort(key=lambda refusal: refusal["line"])
+    return dict(msgspec.to_builtins(report))
+
+
+def _filled(person: Person, line: Mapping[str, Any], own: Mapping[str, str]) -> dict[str, Any]:
+    """The line with what it leaves out and the session knows."""
+    given = {name: value for name, value in line.items() if value not in (None, "")}
+    named = given.get("inspector", own.get("inspector"))
+    if "inspector" in own and named != own["inspector"]:
+        reason = f"{person.name} ({person.code}) is signed in; only that person can hand this in"
+        raise Refused("inspector", named, reason)
+    return {**own, **given}
+
+
+def _count(report: FileReport, answer: Answer, number: int = 0, record_id: str = "") -> None:
+    if answer.outcome == ACCEPTED:
+        report.accepted += 1
+    elif answer.outcome == CONFLICT:
+        reason = (
+            f"record {record_id} is held already with another {answer.field}; "
+            "record a correction of it instead"
+        )
+        report.refuse(number, "record_id", record_id, reason)
+    else:
+        report.already_held += 1
+
+
+def _list_inspector(ledger: Ledger, person: Person) -> None:
+    """An account is an inspector: a catalog that lists inspectors comes to list this one too."""
+    listed = ledger.catalog().codes(Inspector)
+    if not listed or person.code in listed:
+        return
+    with ledger.writing() as connection:
+        entry = Inspector(code=person.code, name=person.name)
+        ledger.accept_catalog(connection, [entry], person.code)

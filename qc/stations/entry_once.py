@@ -1,0 +1,82 @@
+"""What an entry screen sends once too often by its nature: left out before the door.
+
+A screen that cannot ask the server first sends the receipt with a part's first reading, and takes
+back what it sent without knowing what became of it. A part received before is not received again,
+and what was never kept needs no correction.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
+
+from sqlalchemy import Connection, select
+
+from qc.ledger.tables import Journal, Part
+
+UNDONE = "undone at entry"
+
+
+class Left(NamedTuple):
+    """The lines to submit with their places, how many were left out as held, and refusals."""
+
+    lines: list[Mapping[str, Any]]
+    places: list[int]
+    held: int
+    refusals: list[dict[str, Any]]
+
+
+def leave_out(connection: Connection, lines: Sequence[Mapping[str, Any]]) -> Left:
+    """The lines without receipts of received parts and without voids of what was never kept."""
+    received = _received(connection, lines)
+    known = _known(connection, lines)
+    left = Left([], [], 0, [])
+    held = 0
+    for place, line in enumerate(lines, 1):
+        kind, serial = line.get("kind"), line.get("serial")
+        if kind == "receipt" and isinstance(serial, str):
+            before = received.get(serial)
+            if before == line.get("batch") and before is not None:
+                held += 1
+                continue
+            if before is not None:
+                left.refusals.append(_of_another(place, line, before))
+                continue
+            received[serial] = line.get("batch")
+        if kind == "correction" and line.get("reason") == UNDONE and line.get("void") is True:
+            of = line.get("of")
+            if of not in known:
+                held += 1
+                continue
+            if known[of] is not None:  # a receipt taken back may come again
+                received[known[of]] = None
+        left.lines.append(line)
+        left.places.append(place)
+        known[line.get("record_id")] = serial if kind == "receipt" else None
+    return left._replace(held=held)
+
+
+def _of_another(place: int, line: Mapping[str, Any], before: str) -> dict[str, Any]:
+    reason = (
+        f"{line['serial']} was received as part of batch {before}; choose that batch, or have an "
+        "engineer correct the receipt"
+    )
+    return {"line": place, "field": "batch", "value": str(line.get("batch")), "reason": reason}
+
+
+def _received(connection: Connection, lines: Sequence[Mapping[str, Any]]) -> dict[Any, str | None]:
+    serials = {line.get("serial") for line in lines if line.get("kind") == "receipt"}
+    query = select(Part.serial, Part.batch).where(
+        Part.serial.in_([s for s in serials if isinstance(s, str)])
+    )
+    return {row[0]: row[1] for row in connection.execute(query)} if serials else {}
+
+
+def _known(connection: Connection, lines: Sequence[Mapping[str, Any]]) -> dict[Any, Any]:
+    """Records that undoing names and that are kept; a receipt with its serial."""
+    named = [line["of"] for line in lines if isinstance(line.get("of"), str)]
+    if not named:
+        return {}
+    query = select(Journal.record_id, Journal.kind, Journal.serial).where(
+        Journal.record_id.in_(named)
+    )
+    rows = connection.execute(query)
+    return {row[0]: row[2] if row[1] == "receipt" else None for row in rows}

@@ -1,0 +1,113 @@
+"""`POST /station/records`: a station hands records in, as often as it must."""
+
+from collections.abc import Iterator, Mapping
+from itertools import chain
+
+import msgspec
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from qc.errors import RimqcError
+from qc.people.tokens import Sender, sender
+from qc.readers.objects import Entry, array_entries, entries
+from qc.readers.refusal import Refusal
+from qc.readers.text import BOM, blocks
+from qc.stations.desk import submit_station
+from qc.stations.here import Here
+
+MOST_BYTES = 16 * 2**20
+
+
+def sender_of(here: Here, request: Request) -> Sender | None:
+    """The rig whose token a request carries; None for none or one that is revoked."""
+    scheme, _, token = request.headers.get("authorization", "").partition(" ")
+    if scheme.lower() != "bearer" or not token.strip():
+        return None
+    with here.ledger.reading() as connection:
+        return sender(connection, token.strip())
+
+
+def station_of(here: Here, request: Request) -> str | None:
+    """The station whose token a request carries."""
+    found = sender_of(here, request)
+    return None if found is None else found.station
+
+
+def routes(here: Here, most_bytes: int = MOST_BYTES) -> list[Route]:
+    """The route, over this process's ledger."""
+
+    async def take(request: Request) -> Response:
+        rig = await run_in_threadpool(sender_of, here, request)
+        if rig is None:
+            headers = {"www-authenticate": "Bearer"}
+            return _refused(401, "a valid station token is needed", headers)
+        if request.headers.get("content-encoding", "identity") != "identity":
+            return _refused(415, "send the body as it is, not compressed")
+        try:
+            body = await _body(request, most_bytes)
+        except ClientDisconnect:  # cut off on the way: the station sends all of it again
+            return _refused(400, "the body was cut off; send it again")
+        if body is None:
+            return _refused(413, f"at most {most_bytes} bytes at once; send fewer records")
+        try:
+            answer = await run_in_threadpool(_answer, here, rig, body)
+        except BodyError as fault:
+            return _refused(400, str(fault))
+        except RimqcError as fault:  # the database is away, or the program is closing
+            return _refused(503, str(fault), {"retry-after": "5"})
+        return Response(answer, media_type="application/json")
+
+    return [Route("/station/records", take, methods=["POST"])]
+
+
+def _answer(here: Here, rig: Sender, body: bytes) -> bytes:
+    return msgspec.json.encode(submit_station(here.ledger, here.writer, rig, read_body(body)))
+
+
+async def _body(request: Request, most_bytes: int) -> bytes | None:
+    """The whole body; None beyond the limit, whatever its length was said to be."""
+    body = bytearray()
+    async for piece in request.stream():
+        body += piece
+        if len(body) > most_bytes:
+            return None
+    return bytes(body)
+
+
+class BodyError(ValueError):
+    """A body that is no list of records at all; nothing of it was taken."""
+
+
+def read_body(body: bytes) -> Iterator[Entry | Refusal]:
+    """The objects of a JSON array (numbered from 1) or of JSON Lines (by their lines).
+
+    What cannot be read is a refusal in its place, as in a file. BodyError for an array that is
+    broken, since nobody knows what was to follow, and for an empty body.
+    """
+    if body.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"["):
+        yield from _array(body)
+        return
+    lines = blocks(iter([body]))
+    first = next(lines)
+    if first.lines and first.lines[0].startswith(BOM):
+        first.lines[0] = first.lines[0].removeprefix(BOM)
+    read = entries(chain((first,), lines))
+    found = next(read, None)
+    if found is None:
+        raise BodyError("the body is empty; send a JSON array or JSON Lines")
+    yield found
+    yield from read
+
+
+def _array(body: bytes) -> Iterator[Entry | Refusal]:
+    try:
+        yield from array_entries(body.decode("utf-8-sig"))
+    except (ValueError, RecursionError) as fault:
+        reason = f"the body is no whole JSON array ({fault}); nothing of it was taken"
+        raise BodyError(reason) from None
+
+
+def _refused(status: int, why: str, headers: Mapping[str, str] | None = None) -> Response:
+    return JSONResponse({"error": why}, status, headers)
