@@ -1,4 +1,6 @@
-"""Imports in processes of their own, that can be killed at any of their statements.
+"""Commands in processes of their own, that can be killed at any of their statements.
+
+On request they can also be killed whenever they are about to touch a file.
 
 They are forked from one server that has loaded the program already: quick to start, and truly at
 the same time.
@@ -9,6 +11,7 @@ import io
 import multiprocessing
 import os
 import signal
+import sys
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
@@ -22,6 +25,7 @@ from qc.commands import main
 
 # small, so that a small shop takes many transactions
 CHUNK = 25
+_FILES = frozenset({"open", "os.rename", "os.mkdir", "os.remove", "os.rmdir", "shutil.rmtree"})
 _FORKS = multiprocessing.get_context("forkserver")
 _FORKS.set_forkserver_preload([__name__])
 
@@ -35,10 +39,13 @@ class Ended(msgspec.Struct):
     statements: int
 
 
-def start(told: Path, words: list[str], last: int = 0) -> BaseProcess:
-    """Run a command in a process; it is killed at its `last` statement (0: never)."""
+def start(told: Path, words: list[str], last: int = 0, files: bool = False) -> BaseProcess:
+    """Run a command in a process; it is killed at its `last` statement (0: never).
+
+    With `files`, whatever opens, moves, makes or removes a file counts as a statement too.
+    """
     told.unlink(missing_ok=True)
-    process = _FORKS.Process(target=_run, args=(told, words, last))
+    process = _FORKS.Process(target=_run, args=(told, words, last, files))
     process.start()
     return process
 
@@ -50,7 +57,7 @@ def ended(process: BaseProcess, told: Path) -> Ended:
     return msgspec.json.decode(told.read_bytes(), type=Ended)
 
 
-def _run(told: Path, words: list[str], last: int) -> None:
+def _run(told: Path, words: list[str], last: int, files: bool) -> None:
     qc.ledger.importing.CHUNK = qc.ledger.importing.TRANSACTION = CHUNK
     said = 0
 
@@ -61,6 +68,8 @@ def _run(told: Path, words: list[str], last: int) -> None:
             os.kill(os.getpid(), signal.SIGKILL)
 
     event.listen(Engine, "before_cursor_execute", before)
+    if files:
+        sys.addaudithook(lambda name, _: before() if name in _FILES else None)
     out, err = io.StringIO(), io.StringIO()
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         code = main(words)

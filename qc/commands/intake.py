@@ -17,7 +17,7 @@ from qc.ledger.importing import Progress, Report, import_paths
 from qc.ledger.ledger import Ledger
 from qc.ledger.migrate import is_empty
 from qc.readers.folder import log_files
-from qc.readers.refusal import FileError
+from qc.readers.refusal import FileError, in_words
 from qc.views.today import counts
 
 SHOWN_REFUSALS = 20
@@ -111,9 +111,7 @@ def print_report(report: Report, form: str, found: dict[str, Any] | None) -> Non
         if file.unknown_columns:
             print(f"  columns kept but not known: {', '.join(file.unknown_columns)}")
         for refusal in file.refusals[:SHOWN_REFUSALS]:
-            what = f", {refusal['field']}" if refusal["field"] else ""
-            value = f" {refusal['value']!r}" if refusal["value"] is not None else ""
-            print(f"  line {refusal['line']}{what}{value}: {refusal['reason']}")
+            print(f"  {in_words(refusal)}")
         if len(file.refusals) > SHOWN_REFUSALS:
             print(f"  and {len(file.refusals) - SHOWN_REFUSALS} more")
     print(

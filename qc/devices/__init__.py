@@ -1,0 +1,6 @@
+"""What stands at the bench: gauges on a serial line, folders that rigs write into, a way to send.
+
+`readout` understands a gauge's lines, `serial_port` reads them, `readings` hands them on.
+`arrivals` tells which files have come whole, `watching` takes them in. `spool` keeps records on
+disk until the server has them, `sending` brings them there, `link` is the line to the server.
+"""
