@@ -1,15 +1,16 @@
-"""Impact margins: what parts bore, per protocol and model."""
+"""Impact margins: what parts bore, said exactly first, then as a curve, then batch by batch."""
 
 import cached
 import frame
 import streamlit as st
 import tables
+import words
 
-from qc.figures import margin
+from qc.figures import margin, survival
 
 st.title("Impact margins")
-groups = cached.margins()
-if not groups:
+heads = cached.margin_heads()
+if not heads:
     st.info(
         "No impact test has been recorded yet. Describe your test in `catalog.toml` under "
         "`[[protocol]]`, then import the logs of the drop rig."
@@ -17,10 +18,18 @@ if not groups:
     st.stop()
 
 with st.container(horizontal=True):
-    protocol = frame.choose("protocol", sorted({group["protocol"] for group in groups}))
-    models = [group["model"] for group in groups if group["protocol"] == protocol]
-    model = frame.choose("model", models)
-group = next(g for g in groups if (g["protocol"], g["model"]) == (protocol, model))
+    protocol = frame.choose("protocol", sorted({head["protocol"] for head in heads}))
+    models = dict.fromkeys(head["model"] for head in heads if head["protocol"] == protocol)
+    groups = cached.margins(protocol, frame.choose("model", list(models)))
+    # a protocol that changed in what its multiples mean has several groups
+    since = {group["first_test"][:10] + " · " + tables.conditions(group): group for group in groups}
+    group = groups[-1]
+    if len(since) > 1:
+        group = since[frame.choose("conditions", list(since), list(since)[-1])]
+for statement in group["statements"]:
+    st.markdown(f"**{words.plain(statement['words'])}**", width=frame.TEXT_PX)
+st.markdown(f"{group['scope']}  \n{tables.conditions(group)}.", width=frame.TEXT_PX)
+st.markdown("\n".join(f"- {row['words']}" for row in group["drawn"]), width=frame.TEXT_PX)
 frame.caution()
 frame.show(margin.figure(group, frame.look()), margin.alt_text(group), "margin")
 if len(group["tests"]) > margin.MOST_TESTS:
@@ -30,4 +39,25 @@ if len(group["tests"]) > margin.MOST_TESTS:
     )
 with st.expander(f"All {len(group['tests'])} tests as a table"):
     frame.table([tables.test_row(test) for test in group["tests"]], "Impact tests")
-frame.terms("survived multiple", "failed by", "struck before")
+if group["survival"]:
+    frame.show(survival.figure(group, frame.look()), survival.alt_text(group), "survival")
+    said = [row["words"] for row in group["bears_90"]] + [group["fit"]["words"]]
+    st.markdown("\n".join(f"- {words.plain(line)}" for line in said), width=frame.TEXT_PX)
+
+st.subheader("Batch by batch")
+st.markdown("With 95 % confidence, of parts drawn at random:", width=frame.TEXT_PX)
+frame.table([tables.margin_row(batch) for batch in group["batches"]], "Statements per batch")
+st.subheader("Compared")
+lines = [group["comparisons_words"]]
+lines += [row["words"] for row in group["comparisons"] if row["differs"]]
+lines += [row["words"] for row in group["strike_comparison"]]
+st.markdown("\n".join(f"- {words.plain(line)}" for line in lines), width=frame.TEXT_PX)
+st.subheader("Early failures")
+if group["early"]:
+    frame.table([tables.early_row(row) for row in group["early"]], "Early failures")
+else:
+    st.markdown("None: no part was damaged before the required multiple.")
+frame.terms(
+    *("survived multiple", "failed by", "at least … survive", "unfinished", "survival curve"),
+    *("p", "struck before"),
+)

@@ -11,6 +11,7 @@ from qc.figures.words import amount, stage_name
 MOST_TESTS = 60
 _ROW_PX = 18
 
+_NOT_AT_RANDOM = ("chosen", "reject")
 _MARKS = {
     "struck-before": "struck before this test: does not count",
     "off-position": "a drop beside its place",
@@ -28,7 +29,11 @@ def figure(group: dict[str, Any], look: str = "light") -> go.Figure:
     if not tests:
         return note(drawn, "No impact test of this protocol has been recorded.")
     colours = COLOURS[look]
-    names = [f"{test['serial']} · {test['test']}" for test in tests]
+    names = [
+        f"{test['serial']} · {test['test']}"
+        + (f" ({test['drawn']})" if test["drawn"] in _NOT_AT_RANDOM else "")
+        for test in tests
+    ]
     groups: dict[str, list[int]] = {"failed": [], "not failed": [], "struck before": []}
     for i, test in enumerate(tests):
         apart = "struck-before" in test["marks"]
@@ -36,13 +41,13 @@ def figure(group: dict[str, Any], look: str = "light") -> go.Figure:
     for word, members in groups.items():
         if members:
             _tests(drawn, word, members, tests, colours)
-    _line(drawn, 1, "the standard", "dot", colours)
-    if group["required_multiple"] is not None:
-        _line(drawn, group["required_multiple"], "required", "solid", colours)
-    most = max(test["failed"] or test["survived"] for test in tests)
-    most = max(most, group["required_multiple"] or 1)
+    required = group["required_multiple"]
+    most = max(required, *(test["failed"] or test["survived"] for test in tests))
+    mark_multiple(drawn, 1, "the standard", "dot", colours, left=required - 1 < most / 3)
+    if required != 1:
+        mark_multiple(drawn, required, "required", "solid", colours, left=required > 0.7 * most)
     drawn.update_xaxes(
-        title_text=_unit(group), range=[0, 1.1 * most + 0.3], side="bottom", rangemode="tozero"
+        title_text=axis_title(group), range=[0, 1.1 * most + 0.3], side="bottom", rangemode="tozero"
     )
     drawn.update_yaxes(
         tickvals=list(range(len(tests))), ticktext=names, range=[len(tests) - 0.3, -1.4],
@@ -59,8 +64,9 @@ def title(group: dict[str, Any]) -> str:
         return f"{head}: no test that counts yet"
     required = group["required_multiple"]
     tests = f"{len(counted)} test{'' if len(counted) == 1 else 's'}"
-    if required is None:
-        return f"{head}: {tests}, least survived {amount(_least(counted))} × the standard"
+    picked = sum(test["drawn"] in _NOT_AT_RANDOM for test in counted)
+    if picked:
+        tests += f" ({picked} of them of chosen or rejected parts)"
     short = [test for test in counted if test["survived"] < required]
     below = [test for test in short if test["failed"] is not None and test["failed"] <= 1]
     limit = f"the required {amount(required)} × the standard"
@@ -84,13 +90,10 @@ def alt_text(group: dict[str, Any]) -> str:
     return said + (f" {apart} on parts struck before do not count." if apart else "")
 
 
-def _least(tests: Sequence[dict[str, Any]]) -> float:
-    return float(min(test["survived"] for test in tests))
-
-
-def _unit(group: dict[str, Any]) -> str:
+def axis_title(group: dict[str, Any]) -> str:
+    """Multiples with what one of them is."""
     energy = group["standard_energy_j"]
-    return "Survived, × standard impact" + (f" ({amount(energy, 'J')})" if energy else "")
+    return "× standard impact" + (f" ({amount(energy, 'J')})" if energy else "")
 
 
 def _shown(tests: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
@@ -149,9 +152,17 @@ def _told(test: dict[str, Any]) -> str:
     return "<br>".join([head, f"survived {amount(test['survived'])} × the standard", end, *marks])
 
 
-def _line(drawn: go.Figure, at: float, word: str, dash: str, colours: Colours) -> None:
+def mark_multiple(
+    drawn: go.Figure, at: float, word: str, dash: str, colours: Colours, *, left: bool = False
+) -> None:
+    """A line across at a multiple, its words beside it, to the left where there is no room.
+
+    Words of a dotted line stand lower than those of a solid one, so that on a phone, where the
+    lines come close, both can be read.
+    """
+    anchor = "right" if left else "left"
     drawn.add_vline(
         x=at, line={"color": colours.text, "width": 1.5, "dash": dash},
         annotation={"text": f"{word}: {amount(at)}", "y": 1, "yanchor": "bottom",
-                    "xanchor": "left" if at > 1 else "center", "font": {"size": 12}},
+                    "xanchor": anchor, "font": {"size": 12}, "yshift": 0 if dash == "dot" else 13},
     )  # fmt: skip

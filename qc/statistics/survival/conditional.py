@@ -28,6 +28,8 @@ from qc.statistics.survival.location_scale import Fit, fallen, standard_quantile
 # log-likelihood left out at the edges of the grid, and the grid's size
 _DEPTH = 32.0
 _ROWS, _COLUMNS = 96, 193
+# rows whose peak is climbed to; between them it lies on a smooth ridge
+_EVERY = 8
 
 
 def proper(fit: Fit) -> bool:
@@ -106,10 +108,11 @@ def conditional(fit: Fit) -> Conditional:
     ]
     b = np.exp(np.linspace(ends[0], ends[1], _ROWS))
     gap = (ends[1] - ends[0]) / (_ROWS - 1)
-    ridge = _ridge(fit, b)
-    top = np.array([peak.at[0] for peak in ridge])
+    climbed = np.append(b[:-1:_EVERY], b[-1])
+    ridge = _ridge(fit, climbed)
+    top = np.interp(b, climbed, [peak.at[0] for peak in ridge])
     # widths that reach down to the cut, found on a ladder; then a grid between
-    reach = np.sqrt(-1 / np.array([peak.hessian[0, 0] for peak in ridge]))
+    reach = np.interp(b, climbed, [(-peak.hessian[0, 0]) ** -0.5 for peak in ridge])
     rungs = 2.0 ** np.arange(0, 12, 0.5)
     edges = []
     for way in (-1, 1):

@@ -66,10 +66,17 @@ def _innermost(data: Censored) -> tuple[Floats, Floats]:
     return values[found], values[found + 1]
 
 
-def most_likely(intervals: Support, *, later: Mask | None = None, share: float = 1.0) -> Masses:
+def most_likely(
+    intervals: Support,
+    *,
+    later: Mask | None = None,
+    share: float = 1.0,
+    near: Floats | None = None,
+) -> Masses:
     """Masses that maximise Σ counts · log(holds @ masses), the masses adding up to 1.
 
-    With `later`, shape (m,), those it marks add up to `share` and the others to 1 - share.
+    With `later`, shape (m,), those it marks add up to `share` and the others to 1 - share. `near`:
+    masses to begin with, where some are known that cannot be far off.
     RuntimeError where the maximum is not reached to 1e-8 of log-likelihood a part.
     """
     holds, counts = intervals.holds, intervals.counts
@@ -79,6 +86,9 @@ def most_likely(intervals: Support, *, later: Mask | None = None, share: float =
     masses = np.zeros(holds.shape[1])
     for group, total in zip(groups, totals, strict=True):
         masses[group] = total / group.sum()
+    if near is not None:
+        # a little of all, since a mass of nought may have to grow
+        masses = _scaled(near + 1e-6 * masses, masses, groups, totals)
     found = Masses(masses, -np.inf, np.inf)
     for _ in range(_MOST_STEPS):
         slope = holds.T @ (counts / (holds @ masses))

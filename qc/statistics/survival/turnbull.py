@@ -29,6 +29,7 @@ from qc.statistics import arguments
 from qc.statistics.bounds.proportions import clopper_pearson_interval
 from qc.statistics.limits import Interval
 from qc.statistics.survival.censoring import Censored, Floats
+from qc.statistics.survival.location_scale import fallen
 from qc.statistics.survival.npmle import most_likely, support
 
 # a mass or share below it is none
@@ -90,8 +91,7 @@ class Turnbull:
         return np.array([x.lower for x in limits]), np.array([x.upper for x in limits])
 
     def _limits(self, value: float, confidence: float) -> Interval:
-        from scipy.optimize import brentq
-        from scipy.special import chdtri
+        from scipy.special import chdtri, expit, logit
 
         estimate = self.survival_at(value, cautious=False)
         known = self.data.status(value)
@@ -104,15 +104,18 @@ class Turnbull:
             most = clopper_pearson_interval(events=whole, trials=parts, confidence=confidence)
             return Interval(0.0, most.upper)
         intervals = support(self.data)
-        later = intervals.right > value
+        best = most_likely(intervals).masses
         cut = self.log_likelihood - float(chdtri(1, 1 - confidence)) / 2
 
-        def excess(share: float) -> float:
-            return most_likely(intervals, later=later, share=share).log_likelihood - cut
+        def profile(at: float) -> float:
+            share = min(max(float(expit(at)), _TINY), 1 - _TINY)
+            return most_likely(
+                intervals, later=intervals.right > value, share=share, near=best
+            ).log_likelihood
 
-        lower = brentq(excess, _TINY, estimate, xtol=1e-8) if excess(_TINY) < 0 else 0.0
-        upper = brentq(excess, estimate, 1 - _TINY, xtol=1e-8) if excess(1 - _TINY) < 0 else 1.0
-        return Interval(float(lower), float(upper))
+        step = 2 / np.sqrt(self.data.total * estimate * (1 - estimate))
+        low, high = (fallen(profile, float(logit(estimate)), way * step, cut) for way in (-1, 1))
+        return Interval(float(expit(low)), float(expit(high)))
 
 
 def turnbull(data: Censored) -> Turnbull:
