@@ -1,9 +1,11 @@
-"""Claimed against measured mass, per model and stage."""
+"""What may be published, and where a mass is off its claim: per model and stage."""
 
 import cached
+import claim_tables
 import frame
 import streamlit as st
 import tables
+import words
 
 from qc.figures import claim
 
@@ -23,14 +25,26 @@ with st.container(horizontal=True):
     model = frame.choose("model", models, worst["model"])
     stages = [row["stage"] for row in rows if row["model"] == model]
     stage = frame.choose("stage", stages, worst["stage"] if model == worst["model"] else None)
-masses = cached.masses(model, stage)
+chosen = next(row for row in rows if (row["model"], row["stage"]) == (model, stage))
+st.subheader(claim_tables.publishable(chosen))
+st.markdown(words.plain(chosen["supported_reason"]), width=frame.TEXT_PX)
+batches, masses = cached.batch_masses(model, stage), cached.masses(model, stage)
 frame.show(
-    claim.figure(masses, model, stage, frame.look()),
-    claim.alt_text(masses, model, stage),
+    claim.figure(batches, masses, chosen, frame.look()),
+    claim.alt_text(batches, masses, chosen),
     "claim",
 )
+if facts := claim_tables.claim_facts(chosen):
+    frame.table(facts, "Where this model stands against its claim")
+if pairs := chosen.get("pairs"):
+    st.subheader("What a pair to come will weigh")
+    frame.table([claim_tables.pair_row(pair) for pair in pairs], "Predicted mass of a pair")
 
 st.subheader("All models and stages")
-frame.table([tables.claim_row(row) for row in rows], "Claimed and measured mass")
-frame.terms("bare mass", "claim", "spread", "share above", "supported claim", "in doubt")
+frame.table([claim_tables.claim_row(row) for row in rows], "Claimed and measured mass")
+st.markdown("As it was known on a past day: `rimqc claims --at 2026-08-15`.", width=frame.TEXT_PX)
+frame.terms(
+    "bare mass", "claim", "supported claim", "off the claim", "spread", "share above",
+    "bars", "common to all parts", "in doubt",
+)  # fmt: skip
 frame.caution()

@@ -1,12 +1,20 @@
 """Compare claimed with measured bare mass, per model and stage.
 
-The supported claim is the lowest one that 95 % of future parts would keep, within the claim's
-tolerance, with 95 % confidence; there is none below six batches.
+The supported claim is the lowest one for which 95 % of parts to come stay at or below it plus its
+tolerance, with 95 % confidence. The batch is the unit, however many parts it has; there is no such
+claim below six batches, nor while the level moves. The answer says why.
+
+It is no promise: it holds as long as parts are made as those batches were.
+
+--at DAY gives the answer as it was known at the end of that day: records, corrections and gauge
+checks by their `taken_at`, claims by their days. It costs a replay: every part is judged anew, so
+a large shop waits as long as for `rimqc rebuild`. Nothing is written.
 """
 
 import argparse
+import datetime as dt
 
-EXAMPLE = "rimqc claims --format csv"
+EXAMPLE = "rimqc claims --at 2026-08-15 --format json"
 
 COLUMNS = {
     "model": "Model", "stage": "Stage", "claimed_g": "Claimed, g", "n": "Parts",
@@ -17,7 +25,18 @@ COLUMNS = {
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    """None of its own."""
+    """Its one option."""
+    parser.add_argument(
+        "--at", metavar="DAY", type=_day,
+        help="as it was known at the end of this day (YYYY-MM-DD, the site's own); a replay",
+    )  # fmt: skip
+
+
+def _day(text: str) -> dt.date:
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"a day as YYYY-MM-DD is needed: {text!r}") from None
 
 
 def run(args: argparse.Namespace) -> int:
@@ -26,6 +45,14 @@ def run(args: argparse.Namespace) -> int:
     from qc.views.claims import claims
 
     with Ledger(args.db) as ledger, ledger.reading() as connection:
-        rows = claims(connection, ledger.known(connection).catalog)
+        rows = claims(connection, ledger.known(connection).catalog, args.at)
     show(rows, args.format, COLUMNS, "There is no claim and no measured part yet.")
+    if args.format == "table":
+        _explain(rows)
     return 0
+
+
+def _explain(rows: list[dict[str, object]]) -> None:
+    """Why each claim is supported or not, below the table."""
+    for row in rows:
+        print(f"{row['model']} {row['stage']}: {row['supported_reason']}")

@@ -1,17 +1,17 @@
-"""Every part's bare mass against the claim of its day and its band, batch by batch."""
+"""Bare mass against the claim of its day and its band, batch by batch."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import plotly.graph_objects as go
 
-from qc.figures.look import COLOURS, MOST_POINTS, Colours, name_ticks, new_figure, note
+from qc.figures.look import COLOURS, Colours, name_ticks, new_figure, note
 from qc.figures.words import amount, parts, stage_name
 
-Row = dict[str, Any]
+Row = Mapping[str, Any]
 
-_MOST_BATCHES = 1000  # where batches are shown as ranges, the newest ones
-_MOST_MARKS = 1000  # and of each kind that stands out, the farthest ones
+MOST_BATCHES = 300  # the newest ones
+_WITH_BARS = 300  # parts that can show their uncertainty without hiding each other
 
 # shape and word of each way a part can stand against its claim
 _SHAPES = {
@@ -23,78 +23,104 @@ _SHAPES = {
 }
 
 
-def figure(rows: Sequence[Row], model: str, stage: str, look: str = "light") -> go.Figure:
-    """One mark a part, from the rows of `masses`; beyond 5,000 parts, batches as ranges."""
-    drawn = new_figure(title(rows, model, stage), look, 460)
-    if not rows:
+def figure(
+    batches: Sequence[Row], rows: Sequence[Row], claim: Row, look: str = "light"
+) -> go.Figure:
+    """The newest batches, from the rows of `batch_masses`, `masses` and of `claims`.
+
+    One mark a part for the batches that `rows` hold whole, a range for the others. Where parts are
+    few, bars show ± 2 standard uncertainties.
+    """
+    stage = claim["stage"]
+    drawn = new_figure(title(batches, claim), look, 460)
+    if not batches and not rows:
         return note(drawn, "No part of this model has been weighed at this stage.")
     colours = COLOURS[look]
-    if len(rows) > MOST_POINTS:
-        newest = set(_batches(rows)[-_MOST_BATCHES:])
-        rows = [row for row in rows if row["batch"] in newest]
-    places = _places(rows)
-    _band(drawn, rows, places, colours)
+    batches = batches[-MOST_BATCHES:]
+    names = _names(batches, rows)
+    place = {name: i for i, name in enumerate(names)}
+    rows = [row for row in rows if row["batch"] in place]
+    whole = _drawn_whole(batches, rows)
+    rows = [row for row in rows if row["batch"] in whole]
+    places = _places(rows, place)
+    _band(drawn, batches, rows, place, colours)
+    _ranges(drawn, [one for one in batches if one["batch"] not in whole], place, colours)
     groups: dict[str, list[int]] = {name: [] for name in _SHAPES}
     for i, row in enumerate(rows):
         groups[_standing(row)].append(i)
-    if len(rows) > MOST_POINTS:
-        _ranges(drawn, rows, groups.pop("within") + groups.pop("no-claim"), colours)
-        groups = {name: _farthest(rows, members) for name, members in groups.items()}
     for name, members in groups.items():
         if members:
             _marks(drawn, name, members, rows, places, colours)
-    drawn.update_xaxes(title_text="Batch, in order of making", **name_ticks(_batches(rows)))
+    _supported(drawn, claim, place, colours)
+    drawn.update_xaxes(title_text="Batch, in order of making", **name_ticks(names))
     drawn.update_yaxes(title_text=f"Bare mass of the {stage_name(stage)}, g")
     return drawn
 
 
-def title(rows: Sequence[Row], model: str, stage: str) -> str:
+def title(batches: Sequence[Row], claim: Row) -> str:
     """What the figure shows, in a sentence; parts in doubt are not counted."""
-    head = f"Bare mass of {model} {stage_name(stage, many=True)}"
-    sure = [row for row in rows if not row["suspect"] and row["claimed_g"] is not None]
-    if not rows:
+    head = f"Bare mass of {claim['model']} {stage_name(claim['stage'], many=True)}"
+    n = sum(one["n"] for one in batches)
+    sure = sum(one["n"] for one in batches if one["claimed_g"] is not None)
+    if not n:
         return f"{head}: nothing weighed yet"
     if not sure:
-        return f"{head}: {parts(len(rows))} weighed, none to be compared with a claim"
+        return f"{head}: {parts(n)} weighed, none to be compared with a claim"
     found = [
-        (sum(row["beyond"] == beyond for row in sure), word)
+        (count, word)
         for beyond, word in (("over", "above"), ("under", "below"))
+        if (count := sum(one[beyond] for one in batches))
     ]
-    found = [(n, word) for n, word in found if n]
     if not found:
-        said = f"all {parts(len(sure))} lie" if len(sure) > 1 else "the one part lies"
+        said = f"all {parts(sure)} lie" if sure > 1 else "the one part lies"
         return f"{head}: {said} within the claim's band"
     if len(found) == 1:
-        n, word = found[0]
-        return f"{head}: {n:,} of {parts(len(sure))} lie{'s' * (n == 1)} {word} the claim's band"
-    said = " and ".join(f"{n:,} {word}" for n, word in found)
-    return f"{head}: of {parts(len(sure))} {said} the claim's band"
+        count, word = found[0]
+        lie = "lies" if count == 1 else "lie"
+        return f"{head}: {count:,} of {parts(sure)} {lie} {word} the claim's band"
+    said = " and ".join(f"{count:,} {word}" for count, word in found)
+    return f"{head}: of {parts(sure)} {said} the claim's band"
 
 
-def alt_text(rows: Sequence[Row], model: str, stage: str) -> str:
+def alt_text(batches: Sequence[Row], rows: Sequence[Row], claim: Row) -> str:
     """The figure in words."""
-    said = title(rows, model, stage)
-    if not rows:
+    said = title(batches, claim)
+    if not batches:
         return said + "."
-    least, most = min(row["bare_g"] for row in rows), max(row["bare_g"] for row in rows)
+    least, most = min(b["least_g"] for b in batches), max(b["most_g"] for b in batches)
     doubt = sum(row["suspect"] for row in rows)
-    claim = rows[-1]["claimed_g"]
-    against = f" The claim is {amount(claim, 'g')}." if claim is not None else ""
+    claimed, supported = claim["claimed_g"], claim["supported_claim_g"]
+    against = f" The claim is {amount(claimed, 'g')}." if claimed is not None else ""
+    shown = f" Supported: {amount(supported, 'g')}." if supported is not None else ""
     doubted = f" {parts(doubt)} in doubt." if doubt else ""
-    batches = len(_batches(rows))
+    k = len(batches)
     return (
-        f"{said}. {batches} batch{'' if batches == 1 else 'es'} in order of making, masses from "
-        f"{amount(least, 'g')} to {amount(most, 'g')}.{against}{doubted}"
+        f"{said}. {k} batch{'' if k == 1 else 'es'} in order of making, masses from "
+        f"{amount(least, 'g')} to {amount(most, 'g')}.{against}{shown}{doubted}"
     )
 
 
-def _batches(rows: Sequence[Row]) -> list[str]:
-    return list(dict.fromkeys(row["batch"] for row in rows))
+def _names(batches: Sequence[Row], rows: Sequence[Row]) -> list[str]:
+    """The batches in order of making, those with parts in doubt only in their place."""
+    found = {one["batch"]: (one["made_on"] or "", one["batch"]) for one in batches}
+    first = min(found.values(), default=("", ""))
+    for row in rows:
+        if (key := (row["made_on"] or "", row["batch"])) >= first:
+            found[row["batch"]] = key
+    return sorted(found, key=lambda batch: found[batch])
 
 
-def _places(rows: Sequence[Row]) -> list[float]:
+def _drawn_whole(batches: Sequence[Row], rows: Sequence[Row]) -> set[str]:
+    """The batches all of whose parts are among the rows."""
+    there: dict[str, int] = {}
+    for row in rows:
+        there[row["batch"]] = there.get(row["batch"], 0) + (not row["suspect"])
+    sizes = {one["batch"]: one["n"] for one in batches}
+    return {batch for batch, count in there.items() if count >= sizes.get(batch, 0)}
+
+
+def _places(rows: Sequence[Row], place: Mapping[str, int]) -> list[float]:
     """Where each part stands: its batch's number, parts of a batch beside each other."""
-    number = {batch: i for i, batch in enumerate(_batches(rows))}
     size: dict[str, int] = {}
     for row in rows:
         size[row["batch"]] = size.get(row["batch"], 0) + 1
@@ -103,7 +129,7 @@ def _places(rows: Sequence[Row]) -> list[float]:
     for row in rows:
         batch = row["batch"]
         seen[batch] = seen.get(batch, 0) + 1
-        places.append(number[batch] + 0.7 * (seen[batch] / (size[batch] + 1) - 0.5))
+        places.append(place[batch] + 0.7 * (seen[batch] / (size[batch] + 1) - 0.5))
     return places
 
 
@@ -115,35 +141,50 @@ def _standing(row: Row) -> str:
     return row["beyond"] or "within"
 
 
-def _band(drawn: go.Figure, rows: Sequence[Row], places: list[float], colours: Colours) -> None:
+def _band(
+    drawn: go.Figure,
+    batches: Sequence[Row],
+    rows: Sequence[Row],
+    place: Mapping[str, int],
+    colours: Colours,
+) -> None:
     """The claim and its band as steps: it changes where a new claim came into force."""
+    at = {place[one["batch"]]: one for one in [*rows, *batches] if one["claimed_g"] is not None}
     steps = [
-        (place, row["claimed_g"], row["over_g"], row["under_g"])
-        for place, row in zip(places, rows, strict=True)
-        if row["claimed_g"] is not None
+        (x, one["claimed_g"], one["claimed_g"] + one["over_g"], one["claimed_g"] - one["under_g"])
+        for x, one in sorted(at.items())
     ]
     if not steps:
         return
-    kept = [
-        step
-        for i, step in enumerate(steps)
-        if i in (0, len(steps) - 1) or step[1:] != steps[i - 1][1:] or step[1:] != steps[i + 1][1:]
-    ]
-    x = [kept[0][0] - 0.5, *(step[0] for step in kept), kept[-1][0] + 0.5]
-    kept = [kept[0], *kept, kept[-1]]
-    line = {"x": x, "mode": "lines", "line_shape": "hv"}
+    changes = [step for i, step in enumerate(steps) if i == 0 or step[1:] != steps[i - 1][1:]]
+    x = [step[0] - 0.5 for step in changes] + [steps[-1][0] + 0.5]
+    middle, top, bottom = ([step[i] for step in [*changes, changes[-1]]] for i in (1, 2, 3))
+    line = {"x": x, "mode": "lines", "line_shape": "hv", "hoverinfo": "skip"}
     edge = {"line_color": colours.quiet, "line_width": 1, "line_dash": "dot"}
+    drawn.add_scatter(**line, **edge, y=bottom, showlegend=False)
     drawn.add_scatter(
-        **line, **edge, y=[c - u for _, c, _, u in kept], showlegend=False, hoverinfo="skip",
-    )  # fmt: skip
+        **line, **edge, y=top, fill="tonexty", fillcolor=colours.faint, name="the claim's band"
+    )
+    drawn.add_scatter(**line, y=middle, line_color=colours.text, line_width=2, name="claimed mass")
+
+
+def _supported(drawn: go.Figure, claim: Row, place: Mapping[str, int], colours: Colours) -> None:
+    """The supported claim, over the batches that it rests on."""
+    supported = claim["supported_claim_g"]
+    if supported is None:
+        return
+    last = len(place) - 0.5
     drawn.add_scatter(
-        **line, **edge, y=[c + o for _, c, o, _ in kept], fill="tonexty",
-        fillcolor=colours.faint, name="the claim's band", hoverinfo="skip",
-    )  # fmt: skip
-    drawn.add_scatter(
-        **line, y=[c for _, c, _, _ in kept], line_color=colours.text, line_width=2,
-        name="claimed mass", hoverinfo="skip",
-    )  # fmt: skip
+        x=[place.get(claim["supported_from"], 0) - 0.5, last],
+        y=[supported, supported],
+        mode="lines+text",
+        text=["", f"supported {amount(supported, 'g')} "],
+        textposition="top left",
+        line={"color": colours.deep, "width": 2, "dash": "dash"},
+        textfont_color=colours.deep,
+        name="supported claim",
+        hoverinfo="skip",
+    )
 
 
 def _marks(
@@ -171,11 +212,23 @@ def _marks(
         },
         text=[_told(rows[i], word) for i in members],
         hovertemplate="%{text}<extra></extra>",
+        error_y={
+            "array": [2 * (rows[i]["u_g"] or 0) for i in members],
+            "visible": len(rows) <= _WITH_BARS,
+            "color": color,
+            "thickness": 1,
+            "width": 2,
+        },
     )
 
 
+def _mass(row: Row) -> str:
+    u = f", standard uncertainty {amount(row['u_g'], 'g', 2)}" if row["u_g"] else ""
+    return f"{amount(row['bare_g'], 'g', 5)}{u}"
+
+
 def _told(row: Row, word: str) -> str:
-    lines = [f"<b>{row['serial']}</b>, batch {row['batch']}", f"{amount(row['bare_g'], 'g', 5)}"]
+    lines = [f"<b>{row['serial']}</b>, batch {row['batch']}", _mass(row)]
     if row["claimed_g"] is not None:
         least, most = row["claimed_g"] - row["under_g"], row["claimed_g"] + row["over_g"]
         lines.append(
@@ -185,31 +238,56 @@ def _told(row: Row, word: str) -> str:
     return "<br>".join([*lines, verdict])
 
 
-def _farthest(rows: Sequence[Row], members: list[int]) -> list[int]:
-    """The heaviest and the lightest, where they are too many to show."""
-    ranked = sorted(members, key=lambda i: rows[i]["bare_g"])
-    return ranked[: _MOST_MARKS // 2] + ranked[-_MOST_MARKS // 2 :]
-
-
-def _ranges(drawn: go.Figure, rows: Sequence[Row], members: list[int], colours: Colours) -> None:
-    """The parts within their band, too many to show one by one: from least to most a batch."""
-    number = {batch: i for i, batch in enumerate(_batches(rows))}
-    ends: dict[str, tuple[float, float, int]] = {}
-    for i in members:
-        value, batch = rows[i]["bare_g"], rows[i]["batch"]
-        low, high, n = ends.get(batch, (value, value, 0))
-        ends[batch] = (min(low, value), max(high, value), n + 1)
+def _ranges(
+    drawn: go.Figure, batches: Sequence[Row], place: Mapping[str, int], colours: Colours
+) -> None:
+    """Batches whose parts are too many to show one by one: from least to most, and the mean."""
+    if not batches:
+        return
+    x = [place[one["batch"]] for one in batches]
     drawn.add_bar(
-        x=[number[batch] for batch in ends],
-        y=[high - low for low, high, _ in ends.values()],
-        base=[low for low, _, _ in ends.values()],
+        x=x,
+        y=[one["most_g"] - one["least_g"] for one in batches],
+        base=[one["least_g"] for one in batches],
         width=0.5,
-        marker_color=colours.main,
-        name=f"lightest to heaviest within the band ({parts(len(rows))}: too many to show singly)",
-        text=[
-            f"<b>batch {batch}</b><br>{parts(n)} within: {amount(low, 'g')} to {amount(high, 'g')}"
-            for batch, (low, high, n) in ends.items()
-        ],
+        marker={"color": colours.quiet, "opacity": 0.5},
+        name="lightest to heaviest (too many to show singly)",
+        text=[_range_told(one) for one in batches],
         textposition="none",
         hovertemplate="%{text}<extra></extra>",
+    )
+    drawn.add_scatter(
+        x=x,
+        y=[one["mean_g"] for one in batches],
+        mode="markers",
+        marker={"symbol": "line-ew-open", "color": colours.text, "size": 9, "line_width": 2},
+        name="mean of such a batch",
+        hoverinfo="skip",
+    )
+    for beyond in ("over", "under"):
+        found = [one for one in batches if one[beyond]]
+        symbol, word = _SHAPES[beyond]
+        end = "most_g" if beyond == "over" else "least_g"
+        if found:
+            drawn.add_scatter(
+                x=[place[one["batch"]] for one in found],
+                y=[one[end] for one in found],
+                mode="markers",
+                marker={
+                    "symbol": f"{symbol}-open",
+                    "color": colours.warm if beyond == "over" else colours.deep,
+                    "size": 10,
+                    "line_width": 2,
+                },
+                name=f"batch with parts {word}",
+                hoverinfo="skip",
+            )
+
+
+def _range_told(one: Row) -> str:
+    beyond = f"{one['over']} over and {one['under']} under the band"
+    return (
+        f"<b>batch {one['batch']}</b><br>{parts(one['n'])}: {amount(one['least_g'], 'g')} to "
+        f"{amount(one['most_g'], 'g')}, mean {amount(one['mean_g'], 'g', 5)}<br>"
+        f"{beyond}"
     )

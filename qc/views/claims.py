@@ -1,131 +1,151 @@
-"""Claimed against measured mass, per model and stage."""
+"""Claimed against measured mass, per model and stage: what holds, and what may be published."""
 
+import datetime as dt
 import math
 from typing import Any
 
-from sqlalchemy import Connection, case, func, select
+from sqlalchemy import Connection
 
 from qc.catalog.catalog import Catalog
-from qc.catalog.entries import Batch, Model
-from qc.ledger.tables import Quantity, Summary
-from qc.statistics.claims import supported_claim_g
+from qc.catalog.entries import Claim, Model
+from qc.judgement.readings import Around
+from qc.ledger.follow import load_doubts
+from qc.statistics.bounds.proportions import clopper_pearson_interval
+from qc.statistics.claims.limits import chance_above, chance_below
+from qc.statistics.claims.spread import batch_level, batch_spread, real_sd
+from qc.statistics.limits import Interval
 from qc.statistics.summary import Summary as Sums
-from qc.views.plain import moment, number
+from qc.views.claim_facts import BatchMass, Facts, Measuring, Stream, facts_now
+from qc.views.claim_pair import both, pair_predictions
+from qc.views.claim_past import facts_at
+from qc.views.claim_support import Standing, standing, supported
+from qc.views.plain import number
+
+STAGES = ("rim", "front-wheel", "rear-wheel", "pair")
+# wheels on the market weigh 50 to 150 g over their claims: common practice, no source
+FAR_OVER_G = 50
 
 
-def claims(connection: Connection, catalog: Catalog) -> list[dict[str, Any]]:
+def claims(
+    connection: Connection, catalog: Catalog, day: dt.date | None = None
+) -> list[dict[str, Any]]:
     """One row per model and stage that has a claim or a measured part; no suspect reading counts.
 
-    `over_share` is the share of parts above the claim and its tolerance, `outside_share` that of
-    parts above or below it, each judged by the claim in force when it was weighed.
+    `day` asks for the answer as it was known at the end of that local day, with the claims in
+    force on it; that costs a replay of every part. `over_share` is the share of parts above the
+    claim and its tolerance, `outside_share` that of parts above or below it, each judged by the
+    claim in force when it was weighed. What batches say of parts to come (bias, spread, predicted
+    shares, chances, the supported claim) rests on the batches since the level last moved.
     """
-    sums = _sums(connection)
-    counts = _counts(connection)
-    streams = set(counts)
+    if day is None:
+        facts = facts_now(connection, catalog, Around(catalog, load_doubts(connection)))
+    else:
+        facts = facts_at(connection, catalog, day)
+    streams = set(facts.batches)
     for model in catalog.codes(Model):
-        for stage in ("rim", "front-wheel", "rear-wheel", "pair"):
-            if catalog.claim(model, stage):
-                streams.add((model, stage))
-    return [_row(model, stage, catalog, sums, counts) for model, stage in sorted(streams)]
+        streams |= {(model, stage) for stage in STAGES if catalog.claim(model, stage, day)}
+    levels = {stream: standing(catalog, stream, found) for stream, found in facts.batches.items()}
+    return [_row(stream, catalog.claim(*stream, day), facts, levels) for stream in sorted(streams)]
 
 
-def _sums(connection: Connection) -> dict[tuple[str, str], list[tuple[str, Sums]]]:
-    query = (
-        select(Summary.model, Summary.stage, Summary.batch, Summary.n, Summary.total,
-               Summary.squares)
-        .where(Summary.characteristic == "bare-mass")
-        .order_by(Summary.batch)
-    )  # fmt: skip
-    found: dict[tuple[str, str], list[tuple[str, Sums]]] = {}
-    for model, stage, batch, n, total, squares in connection.execute(query):
-        found.setdefault((model, stage), []).append((batch, Sums(n, int(total), int(squares))))
-    return found
-
-
-def _counts(connection: Connection) -> dict[tuple[str, str], tuple[Any, ...]]:
-    over = func.sum(case((Quantity.beyond == "over", 1), else_=0))
-    outside = func.sum(case((Quantity.beyond != "", 1), else_=0))
-    query = (
-        select(Quantity.model, Quantity.stage, func.min(Quantity.value), func.max(Quantity.value),
-               over, outside, func.count(func.distinct(Quantity.batch)))
-        .where(Quantity.characteristic == "bare-mass", Quantity.suspect.is_(False))
-        .group_by(Quantity.model, Quantity.stage)
-    )  # fmt: skip
-    return {(row[0], row[1]): tuple(row[2:]) for row in connection.execute(query)}
-
-
-def _row(model: str, stage: str, catalog: Catalog, sums: Any, counts: Any) -> dict[str, Any]:
-    claim = catalog.claim(model, stage)
-    batches: list[tuple[str, Sums]] = sums.get((model, stage), [])
-    whole = Sums(
-        sum(s.n for _, s in batches),
-        sum(s.total for _, s in batches),
-        sum(s.squares for _, s in batches),
+def _row(
+    stream: Stream, claim: Claim | None, facts: Facts, levels: dict[Stream, Standing]
+) -> dict[str, Any]:
+    batches, level = facts.batches.get(stream, []), levels.get(stream)
+    measuring = _measuring(stream, facts)
+    row = (
+        {
+            "model": stream[0],
+            "stage": stream[1],
+            "claimed_g": number(claim.claimed_g) if claim else None,
+            "over_g": number(claim.over_g) if claim else None,
+            "under_g": number(claim.under_g) if claim else None,
+        }
+        | _observed(batches)
+        | supported(level, claim)
+        | _bias(level, claim, measuring)
+        | _spread(level, measuring)
+        | _to_come(level, claim)
     )
-    least, most, over, outside, n_batches = counts.get((model, stage), (None, None, 0, 0, 0))
-    n = whole.n
-    return {
-        "model": model,
-        "stage": stage,
-        "claimed_g": number(claim.claimed_g) if claim else None,
-        "over_g": number(claim.over_g) if claim else None,
-        "under_g": number(claim.under_g) if claim else None,
+    if stream[1] == "pair":
+        row["pairs"] = pair_predictions(stream[0], facts, levels)
+    return row
+
+
+def _measuring(stream: Stream, facts: Facts) -> Measuring:
+    model, stage = stream
+    if stage != "pair":
+        return facts.measuring.get(stream, Measuring())
+    return both(model, (facts.pairs.get(model) or [model])[0], facts)
+
+
+def _observed(batches: list[BatchMass]) -> dict[str, Any]:
+    """What was weighed: all parts that count, with exact limits for their shares."""
+    whole = Sums(*(sum(column) for column in zip(*(b.sums for b in batches), strict=True)))
+    n, over = whole.n, sum(b.over for b in batches)
+    outside = over + sum(b.under for b in batches)
+    row = {
         "n": n,
-        "batches": n_batches,
+        "batches": len(batches),
         "mean_g": whole.mean,
         "sd_g": whole.sd,
-        "least_g": number(least),
-        "most_g": number(most),
-        "over_share": int(over) / n if n else None,
-        "outside_share": int(outside) / n if n else None,
-        "supported_claim_g": _supported(batches, claim),
+        "least_g": number(min((b.least for b in batches), default=None)),
+        "most_g": number(max((b.most for b in batches), default=None)),
     }
+    for name, events in (("over", over), ("outside", outside)):
+        limits = clopper_pearson_interval(events=events, trials=n) if n else Interval(0, 0)
+        row |= {
+            f"{name}_share": events / n if n else None,
+            f"{name}_share_lower": limits.lower if n else None,
+            f"{name}_share_upper": limits.upper if n else None,
+        }
+    return row
 
 
-def _supported(batches: list[tuple[str, Sums]], claim: Any) -> float | None:
-    if claim is None or not batches:
-        return None
-    found = supported_claim_g(
-        [s.n for _, s in batches],
-        [s.mean or 0.0 for _, s in batches],
-        [None if s.sd is None else s.sd**2 for _, s in batches],
-        float(claim.over_g),
-    )
-    # a claim is published in whole tenths, rounded to the safe side
-    return None if found is None else math.ceil(round(found * 10, 6)) / 10
+def _bias(level: Standing | None, claim: Claim | None, measuring: Measuring) -> dict[str, Any]:
+    """The level against the claim; what all readings have in common in lines of its own."""
+    common = [{"source": name, "u_g": abs(term)} for name, term in measuring.common.items()]
+    u_common = math.hypot(*measuring.common.values())
+    row: dict[str, Any] = dict.fromkeys(("bias_g", "bias_lower_g", "bias_upper_g", "u_batches_g"))
+    if level and claim and len(level.means) > 1:
+        found = batch_level(level.means, u_common)
+        claimed = float(claim.claimed_g)
+        row = {
+            "bias_g": found.mean - claimed,
+            "bias_lower_g": found.interval.lower - claimed,
+            "bias_upper_g": found.interval.upper - claimed,
+            "u_batches_g": found.u_batches,
+        }
+    known = bool(measuring.common)
+    return row | {"u_common_g": u_common if known else None, "common": common}
 
 
-def masses(
-    connection: Connection, catalog: Catalog, model: str, stage: str
-) -> list[dict[str, Any]]:
-    """Every part's bare mass, batch by batch in order of making, with the claim of its day."""
-    query = (
-        select(Quantity.serial, Quantity.batch, Quantity.value, Quantity.u, Quantity.at,
-               Quantity.verdict, Quantity.beyond, Quantity.suspect)
-        .where(
-            Quantity.characteristic == "bare-mass",
-            Quantity.model == model,
-            Quantity.stage == stage,
-        )
-    )  # fmt: skip
-    rows = []
-    for serial, batch, value, u, at, verdict, beyond, suspect in connection.execute(query):
-        entry: Batch | None = catalog.batch(batch)
-        claim = catalog.claim(model, stage, catalog.local_day(at))
-        rows.append(
-            {
-                "serial": serial,
-                "batch": batch,
-                "made_on": entry.made_on.isoformat() if entry else None,
-                "bare_g": value,
-                "u_g": u,
-                "taken_at": moment(at),
-                "verdict": verdict,
-                "beyond": beyond,
-                "suspect": suspect,
-                "claimed_g": number(claim.claimed_g) if claim else None,
-                "over_g": number(claim.over_g) if claim else None,
-                "under_g": number(claim.under_g) if claim else None,
-            }
-        )
-    return sorted(rows, key=lambda row: (row["made_on"] or "", row["batch"], row["serial"]))
+def _spread(level: Standing | None, measuring: Measuring) -> dict[str, Any]:
+    """Between and within batches, and of the latter what is the parts' own."""
+    names = ("between_sd_g", "between_var_g2", "between_lower_g", "between_upper_g",
+             "within_sd_g", "within_lower_g", "within_upper_g", "part_sd_g")  # fmt: skip
+    row: dict[str, Any] = dict.fromkeys(names)
+    if level and len(level.means) > 1:
+        found = batch_spread(level.ns, level.means, level.variances)
+        if not math.isnan(found.within_var):
+            between, within = found.between_limits, found.within_limits
+            values = (found.between_sd, found.between_var, *map(math.sqrt, between),
+                      found.within_sd, *map(math.sqrt, within),
+                      real_sd(found.within_var, measuring.own_var))  # fmt: skip
+            row = dict(zip(names, values, strict=True))
+    return row | {"measuring_sd_g": math.sqrt(measuring.own_var) if measuring.common else None}
+
+
+def _to_come(level: Standing | None, claim: Claim | None) -> dict[str, Any]:
+    """Chances of one part of a batch to come, with upper bounds at 95 % confidence."""
+    names = ("over_predicted", "over_predicted_upper", "under_predicted", "under_predicted_upper",
+             "outside_predicted", "far_over_g", "far_over_chance", "far_over_upper")  # fmt: skip
+    if not level or not claim or len(level.means) < 2:
+        return dict.fromkeys(names)
+    batches = level.ns, level.means, level.variances
+    claimed = float(claim.claimed_g)
+    over = chance_above(*batches, claimed + float(claim.over_g))
+    under = chance_below(*batches, claimed - float(claim.under_g))
+    far = chance_above(*batches, claimed + FAR_OVER_G)
+    values = (*over, *under, over.chance + under.chance, FAR_OVER_G, *far)
+    return dict(zip(names, values, strict=True))
