@@ -19,11 +19,18 @@ if "RIMQC_DB" not in os.environ:
 page = st.navigation(
     [
         st.Page("screens/today.py", title="Today", default=True),
+        st.Page("screens/intake.py", title="Take in"),
+        st.Page("screens/strike.py", title="Impact drops"),
+        st.Page("screens/enter.py", title="Other records"),
         st.Page("screens/claims.py", title="Claimed and measured"),
         st.Page("screens/margins.py", title="Impact margins"),
         st.Page("screens/drift.py", title="Drift"),
         st.Page("screens/part.py", title="One part"),
-        st.Page("screens/factor.py", title="Parts by a factor"),
+        st.Page("screens/touched.py", title="Parts touched"),
+        st.Page("screens/decide.py", title="Holds and decisions"),
+        st.Page("screens/mend.py", title="Correct a record"),
+        st.Page("screens/gauges.py", title="Gauges"),
+        st.Page("screens/catalog.py", title="Catalog"),
     ],
     position="top",
 )

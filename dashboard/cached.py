@@ -1,28 +1,60 @@
 """Answers of the views, kept as long as they hold: what a screen asks, in two lines each."""
 
+import datetime as dt
 import os
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import streamlit as st
 
+from qc.catalog.entries import Gauge
 from qc.ledger.ledger import Ledger
+from qc.views import claim_parts
 from qc.views import claims as claim_view
+from qc.views import decide as decide_view
 from qc.views import drift as drift_view
+from qc.views import entry as entry_view
 from qc.views import flags as flag_view
+from qc.views import gauges as gauge_view
 from qc.views import margins as margin_view
+from qc.views import mend as mend_view
 from qc.views import today as today_view
+from qc.views import touched as touched_view
 from qc.views import trace as trace_view
 
 Rows = list[dict[str, Any]]
 
 QUESTIONS: dict[str, Any] = {
     "claims": claim_view.claims,
-    "masses": claim_view.masses,
+    "masses": claim_parts.masses,
+    "batch_masses": claim_parts.batch_masses,
     "margins": margin_view.margins,
+    "margin_heads": margin_view.margin_heads,
     "drift": drift_view.drift,
     "trace": trace_view.trace,
-    "where": trace_view.where,
-    "factors": lambda _, catalog: trace_view.factors(catalog),
+    "touched": lambda connection, catalog, since, until, **what: touched_view.page(
+        connection, catalog, stretch=touched_view.stretch_of(catalog.zone, since, until), **what
+    ),
+    "shared": lambda _, catalog: (
+        touched_view.factors(catalog) | {touched_view.GAUGE: sorted(catalog.codes(Gauge))}
+    ),
+    "known": decide_view.known,
+    "parts_waiting": lambda connection, _, **page: decide_view.parts_waiting(connection, **page),
+    "batches_waiting": lambda connection, _: decide_view.batches_waiting(connection),
+    "part_gate": lambda connection, _, serial: decide_view.part_gate(
+        connection, serial, dt.datetime.now(dt.UTC)
+    ),
+    "batch_gate": decide_view.batch,
+    "records_about": lambda connection, _, **what: mend_view.records(connection, **what),
+    "record": lambda connection, _, of: mend_view.one(connection, of),
+    "gauges": lambda connection, catalog, today: gauge_view.gauges(
+        connection, catalog, dt.date.fromisoformat(today)
+    ),
+    "gauge": gauge_view.gauge,
+    "in_doubt": lambda connection, _, **what: gauge_view.in_doubt(connection, **what),
+    "settings": lambda connection, catalog, today: entry_view.settings(
+        connection, catalog, today=dt.date.fromisoformat(today)
+    ),
     "zone": lambda _, catalog: catalog.zone and str(catalog.zone),
     "counts": lambda connection, _: today_view.counts(connection),
     "flags": lambda connection, _, **only: flag_view.flags(connection, **only),
@@ -97,13 +129,79 @@ def nearest(serial: str) -> list[str]:
     return found
 
 
-def factors() -> dict[str, list[str]]:
-    found: dict[str, list[str]] = _ask_lately("factors")
+def shared() -> dict[str, list[str]]:
+    """By what parts can be found, gauges included, with the levels of each."""
+    found: dict[str, list[str]] = _ask_lately("shared")
     return found
 
 
-def where(factor: str, level: str) -> Rows:
-    found: Rows = _ask_lately("where", factor=factor, level=level)
+def touched(
+    factor: str, level: str, since: str, until: str, most: int, skip: int = 0
+) -> dict[str, Any]:
+    found: dict[str, Any] = _ask(
+        "touched", factor=factor, level=level, since=since, until=until, most=most, skip=skip
+    )
+    return found
+
+
+def known(code: str) -> dict[str, Any]:
+    found: dict[str, Any] = _ask("known", code=code)
+    return found
+
+
+def parts_waiting(most: int, skip: int = 0) -> dict[str, Any]:
+    found: dict[str, Any] = _ask("parts_waiting", most=most, skip=skip)
+    return found
+
+
+def batches_waiting() -> Rows:
+    found: Rows = _ask("batches_waiting")
+    return found
+
+
+def part_gate(serial: str) -> dict[str, Any]:
+    found: dict[str, Any] = _ask("part_gate", serial=serial)
+    return found
+
+
+def batch_gate(code: str, most: int, skip: int = 0) -> dict[str, Any]:
+    found: dict[str, Any] = _ask("batch_gate", code=code, most=most, skip=skip)
+    return found
+
+
+def records_about(about: str, code: str, most: int, skip: int = 0) -> dict[str, Any]:
+    found: dict[str, Any] = _ask("records_about", about=about, code=code, most=most, skip=skip)
+    return found
+
+
+def record(of: str) -> dict[str, Any]:
+    found: dict[str, Any] = _ask("record", of=of)
+    return found
+
+
+def gauges() -> Rows:
+    found: Rows = _ask("gauges", today=today())
+    return found
+
+
+def gauge(code: str, most: int) -> dict[str, Any]:
+    found: dict[str, Any] = _ask("gauge", code=code, most=most)
+    return found
+
+
+def in_doubt(gauge: str, at: str, most: int, skip: int = 0, *, cleared: bool = False) -> Rows:
+    found: Rows = _ask("in_doubt", gauge=gauge, at=at, most=most, skip=skip, cleared=cleared)
+    return found
+
+
+def today() -> str:
+    """The site's day."""
+    return dt.datetime.now(ZoneInfo(zone() or "UTC")).date().isoformat()
+
+
+def settings() -> dict[str, Any]:
+    """What the entry screens offer to choose from, as of today."""
+    found: dict[str, Any] = _ask("settings", today=today())
     return found
 
 
@@ -117,8 +215,18 @@ def masses(model: str, stage: str) -> Rows:
     return found
 
 
-def margins() -> Rows:
-    found: Rows = _ask_lately("margins")
+def batch_masses(model: str, stage: str) -> Rows:
+    found: Rows = _ask_lately("batch_masses", model=model, stage=stage)
+    return found
+
+
+def margins(protocol: str, model: str) -> Rows:
+    found: Rows = _ask_lately("margins", protocol=protocol, model=model)
+    return found
+
+
+def margin_heads() -> Rows:
+    found: Rows = _ask_lately("margin_heads")
     return found
 
 

@@ -97,40 +97,6 @@ def stage_order(stage: str) -> int:
     return list(STAGES).index(stage) if stage in STAGES else len(STAGES)
 
 
-def claim_row(row: dict[str, Any]) -> dict[str, str]:
-    """Claimed and measured mass of a model at a stage, as a row of a table."""
-    band = (
-        f"{amount(row['claimed_g'])}\u00a0(+{amount(row['over_g'])}/−{amount(row['under_g'])})"
-        if row["claimed_g"] is not None
-        else "none"
-    )
-    return {
-        "Model": words.plain(row["model"]),
-        "Stage": stage_name(row["stage"]),
-        "Claimed, g": band,
-        "Parts": f"{row['n']:,}",
-        "Batches": str(row["batches"]),
-        "Mean, g": tenths(row["mean_g"]),
-        "Spread, g": tenths(row["sd_g"]),
-        "Least to most, g": f"{tenths(row['least_g'])} to {tenths(row['most_g'])}",
-        "Share above": share(row["over_share"]),
-        "Share outside": share(row["outside_share"]),
-        "Supported claim, g": tenths(row["supported_claim_g"], "not yet: too few batches"),
-    }
-
-
-def tenths(value: float | None, none: str = "–") -> str:
-    """Grams to a tenth, as a scale shows them."""
-    return none if value is None else f"{value:.1f}"
-
-
-def share(value: float | None) -> str:
-    """A share in per cent; a small one is never shown as none."""
-    if value is None:
-        return "–"
-    return "0 %" if value == 0 else f"{100 * value:.1f} %" if value >= 0.001 else "under 0.1 %"
-
-
 def test_row(test: dict[str, Any]) -> dict[str, str]:
     """An impact test as a row of a table."""
     return {
@@ -145,6 +111,48 @@ def test_row(test: dict[str, Any]) -> dict[str, str]:
     }
 
 
+def conditions(group: dict[str, Any]) -> str:
+    """How the parts of a group of impact tests were struck."""
+    strikes = {"spoke": "in line with a spoke", "between": "between spokes"}
+    methods = {"repeat": "hits of the standard energy", "step": "rungs of rising energy"}
+    said = [
+        f"Struck as {stage_name(group['stage'])}",
+        methods.get(group["method"], group["method"]),
+        f"standard {amount(group['standard_energy_j'], 'J')}",
+        strikes.get(group["strike"], "place not stated"),
+        f"tyre {group['tyre'] or 'not stated'}",
+        f"striker {group['striker'] or 'not stated'}",
+    ]
+    return words.plain("; ".join(said))
+
+
+def margin_row(batch: dict[str, Any]) -> dict[str, str]:
+    """What a batch's own impact tests show, as a row of a table."""
+    required, standard = batch["statements"]
+    picked = batch["picked"]
+    return {
+        "Batch": words.plain(batch["batch"]),
+        "Made on": batch["made_on"] or "–",
+        "Required multiple": required["brief"],
+        "Standard": standard["brief"],
+        "Chosen or reject": f"{picked['survived']} of {picked['tests']} survived the required"
+        if picked
+        else "–",
+        "Early failures": f"✕ {batch['early']}" if batch["early"] else "–",
+    }
+
+
+def early_row(row: dict[str, Any]) -> dict[str, str]:
+    """An early failure and what makes it one, as a row of a table."""
+    return {
+        "Part": part_link(row["serial"]),
+        "Test": words.plain(row["test"]),
+        "Batch": words.plain(row["batch"]),
+        "Chosen": row["drawn"] or "–",
+        "What makes it early": row["words"],
+    }
+
+
 def stream_row(stream: dict[str, Any]) -> dict[str, str]:
     """A quiet stream as a row of a table."""
     unit = stream["unit"]
@@ -156,6 +164,19 @@ def stream_row(stream: dict[str, Any]) -> dict[str, str]:
         "Batches": str(len(stream["batches"])),
         "Baseline mean": amount(stream["centre"], unit),
         "Newest batch mean": amount(stream["batches"][-1]["mean"], unit),
+    }
+
+
+def factor_row(row: dict[str, Any]) -> dict[str, str]:
+    """A factor that was searched as the cause of a move, as a row of a table."""
+    return {
+        "Factor": words.plain(row["factor"]),
+        "Level": words.plain(row["level"]),
+        "Batches lie off by": f"{row['effect']:+.3g}",
+        "p, search paid for": f"{row['p']:.2g}",
+        "p beyond a mere step in time": f"{row['p_beyond_step']:.2g}",
+        "Changed together with": ", ".join(map(words.plain, row["with"])) or "–",
+        "Follows time": "yes" if row["follows_time"] else "no",
     }
 
 

@@ -92,30 +92,99 @@ STATUSES = {
     "not-received": "not received",
 }
 
+# what a decision does, in a few words
+DECISIONS = {
+    "release": "It may leave, if nothing else is in the way. A critical flag is not settled by it, "
+    "nor is anything decided on a part by name when a batch is released.",
+    "hold": "It may not leave until somebody releases it or grants a concession.",
+    "rework": "It is made good again. It wants a new weighing and inspection, then a release.",
+    "repair": "It is mended, but not as new. Only a concession lets it leave.",
+    "regrade": "It is sold as another grade, which you name. Its open flags are settled.",
+    "concession": "It may leave although it does not conform: for so many parts, or until a day. "
+    "The bound is written down with the decision; keep to it when you ship.",
+    "scrap": "It is given up. Only a correction of this decision undoes it.",
+    "return-to-supplier": "It goes back to who made it. Only a correction of this decision undoes "
+    "it.",
+}
+
+# what a table of the catalog holds
+CATALOG = {
+    "claim": "The mass that is published for a model at a stage, and what may be above and below.",
+    "runout_limit": "How far a rim or wheel may run out. A limit of a model goes before one of any "
+    "model.",
+    "finding_limit": "From which size a finding counts, and how much. Cracks, delamination and "
+    "disbonds count at any size unless a limit says otherwise.",
+    "balance_limit": "How much unbalance a wheel may keep.",
+    "limit": "Between which values any other measurement must lie. The most specific one counts: "
+    "model and stage, then model, then stage.",
+    "protocol": "How parts are struck in an impact test, and what they must bear. A setting of the "
+    "shop: it proves nothing to an authority.",
+    "plan": "What must be recorded of a part before it may be released.",
+    "batch": "Parts made together, and what they share.",
+    "baseline": "Which batches set the level that later ones are compared with, and why these.",
+    "fitted_part": "What may be on a part when it is weighed, and what it weighs itself.",
+    "gauge": "What is measured with, how fine it reads, how sure it is, when it is due.",
+    "readout": "How a gauge speaks on a serial line.",
+    "model": "What is made.",
+    "characteristic": "What is measured besides mass, run-out, balance and impact.",
+    "station": "Where records are made.",
+    "inspector": "Who makes records. Who signs in is listed by `rimqc person list`.",
+    "site": "The shop and its clock.",
+}
+
+# said instead of a form, by the action that it would be
+WHO_MAY = {
+    "set-claims": "Claims are set by the owner.",
+    "set-limits": "This table is changed by an engineer or the owner.",
+    "freeze-baseline": "Baselines are frozen by an engineer or the owner.",
+}
+
 TERMS = {
+    "version": "A change never overwrites: it is a version of its own, with who entered it and "
+    "when. Every earlier one stays readable.",
+    "holds from": "The first day on which it counts. Verdicts are made by what was in force on "
+    "the day of the reading, so a day that is past changes verdicts, and today's or a later day "
+    "leaves those of earlier days alone.",
+    "guarded": "A rule that wants a value inside its limit by 1.645 standard uncertainties; the "
+    "simple rule lets it be anywhere inside.",
+    "source": "Where a limit comes from: a drawing, a standard, a rule of the shop. Limits are "
+    "settings; confirm them for your shop.",
     "bare mass": "What the part weighs without what was fitted to it (tape, weights, hub), in g.",
     "claim": "The mass that is published for a model at a stage, with the band allowed above and "
     "below it.",
     "share above": "Share of the parts that lie above the claim's band; a part exactly on its edge "
     "does not.",
+    "undecided": "So near to the band's edge that the scale cannot tell on which side it lies.",
     "supported claim": "The lowest claim that the batches so far support: with 95 % confidence, "
-    "95 % of parts to come stay at or below it plus the band allowed above. Needs six batches.",
+    "95 % of parts to come stay at or below it plus the band allowed above. A batch counts once, "
+    "however many parts it has. Needs six batches and a steady level. It is no promise.",
+    "off the claim": "How far the mean of the batches lies above (+) or below (−) the claim.",
+    "bars": "Where parts are few, a bar shows ± 2 standard uncertainties of a part's mass.",
+    "common to all parts": "What an error of the scale, or of a fitted part's mass in the catalog, "
+    "may add to every part alike: standard uncertainty. More weighing does not lessen it.",
     "spread": "Standard deviation, part to part.",
     "in doubt": "Measured with a gauge that was later found off. Such readings count for nothing "
     "until they are measured again or accepted with a reason.",
     "survived multiple": "How many times the standard impact a part bore at every position and "
     "was found undamaged. Protocols differ, so multiples of two protocols are never compared.",
     "failed by": "The multiple at which damage was found; open where the test stopped before any.",
+    "at least … survive": "Exact binomial bound (Clopper and Pearson): if fewer parts survived, "
+    "tests would turn out so well in at most 5 of 100 such cases. It needs parts drawn at random, "
+    "and speaks of parts like those tested: of one batch where they are of one.",
+    "unfinished": "Stopped below the multiple without damage. It counts neither way there, and in "
+    "the survival curve for what it bore.",
+    "survival curve": "Share of parts that survive a multiple, from all tests, each taken as the "
+    "interval it is. The band holds the true share at one multiple in about 95 of 100 such cases.",
+    "p": "How often tests of equal batches would differ this much, adjusted for the number of "
+    "comparisons (Holm). At 0.05 and below a difference is called.",
     "struck before": "The part had been struck, repaired or returned before the test. It is shown "
     "and does not count.",
     "drift": "The level of a batch mean has moved against the baseline by more than batches "
     "scatter by themselves.",
-    "baseline": "The first batches (12 unless some are left out), against which later ones are "
-    "compared.",
+    "baseline": "The batches up to the first move (all of them while nothing has moved; odd ones "
+    "are left out), or those that an engineer froze. Later ones are compared with them.",
     "limits": "What a batch mean may be while nothing has moved. They are no tolerance: a part "
     "within its tolerance may well be a sign of drift.",
-    "EWMA": "Exponentially weighted moving average: a smoothed mean that sees small, lasting moves "
-    "sooner.",
     "interval": "The shift lies within it in 95 of 100 such cases. A move that was just found "
     "looks larger than it is.",
     "TIR": "Total indicator reading: largest less smallest reading of one turn, in mm.",
@@ -125,6 +194,16 @@ TERMS = {
     "decision before release, minor is for the record.",
     "held": "May not leave until somebody decides: release, rework, concession or scrap.",
     "factor": "What parts of a batch share: mould, resin lot, fibre lot, crew.",
+    "hold, release, rework, repair": "Decisions on a part or a batch (ISO 9000). Rework makes it "
+    "conform, repair makes it usable without conforming.",
+    "concession, regrade, scrap": "To let it go although it does not conform, to sell it as "
+    "another grade, to give it up (ISO 9000).",
+    "correction, void": "A record that mends an earlier one. Void: the earlier one counts for "
+    "nothing. Both stay readable for ever.",
+    "as found, as left": "A check before and after adjusting. Only what was read as found says "
+    "what the gauge did until then.",
+    "master rim": "A rim of known run-out, spun on the stand from time to time: a check like any "
+    "other, with the rim as its reference.",
 }
 
 _SPECIAL = re.compile(r"([\\`*_\[\]<>$~#|{}:!])")

@@ -20,7 +20,7 @@ SCREENS = {
     "margins": "/margins?protocol=impact-repeat&model=65R",
     "drift": "/drift?model=45D&stage=rim&characteristic=bare-mass",
     "part": "/part?serial=45D-20-01",
-    "factor": "/factor?factor=resin_lot&level=R45-5",
+    "touched": "/touched?factor=resin_lot&level=R45-5",
 }
 
 

@@ -20,12 +20,14 @@ MAY_IMPORT = {
     "statistics": {"catalog", "records"},
     "judgement": BELOW_JUDGEMENT,
     "ledger": BELOW_LEDGER,
+    "devices": BELOW_VIEWS,
+    "people": BELOW_VIEWS,
     "views": BELOW_VIEWS,
     "figures": BELOW_VIEWS | {"views"},
     "reports": BELOW_SCREENS,
     "dashboard": BELOW_SCREENS,
-    "stations": BELOW_SCREENS,
-    "commands": BELOW_SCREENS | {"dashboard", "reports", "stations"},
+    "stations": BELOW_SCREENS | {"devices", "people"},
+    "commands": BELOW_SCREENS | {"dashboard", "devices", "people", "reports", "stations"},
 }
 # no layer: the package, its entry, and what everybody may know
 SHARED = {"errors", "resources"}

@@ -14,7 +14,8 @@ from qc.resources import folder
 from qc.views.drift import drift
 from qc.views.flags import flags
 from qc.views.margins import margins
-from qc.views.trace import trace, where
+from qc.views.touched import where
+from qc.views.trace import trace
 
 LOGS = folder("sample_logs")
 PLANTS: dict[str, Any] = json.loads((LOGS / "plants.json").read_text(encoding="utf-8"))

@@ -54,7 +54,7 @@ if part["factors"]:
     with st.container(horizontal=True):
         for factor, level in part["factors"].items():
             query = {"factor": factor, "level": level}
-            frame.link("factor", f"{factor.replace('_', ' ')}: {level}", query)
+            frame.link("touched", f"{factor.replace('_', ' ')}: {level}", query)
 if closed := [row for row in part["flags"] if row["state"] == "closed"]:
     st.subheader("Closed flags")
     frame.table([tables.closed_row(row, cached.zone()) for row in closed], "Closed flags")

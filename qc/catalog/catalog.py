@@ -43,7 +43,7 @@ class Recorded(NamedTuple):
     entry: Entry
 
 
-class _Version(NamedTuple):
+class Version(NamedTuple):
     """In order: by the day that the entry names, then by when this wording of it came to hold."""
 
     named: dt.date
@@ -64,10 +64,11 @@ class Catalog:
         # what a judge worked out from this state of the catalog and may use again
         self.memory: dict[tuple[object, ...], Any] = {}
         self._day_of_hour: dict[dt.datetime, dt.date | None] = {}
-        self._versions: dict[tuple[str, ...], list[_Version]] = {}
+        # by table and naming fields
+        self.versions: dict[tuple[str, ...], list[Version]] = {}
         for item in self.recorded:
             self._take_in(item)
-        for versions in self._versions.values():
+        for versions in self.versions.values():
             versions.sort()
 
     def _take_in(self, item: Recorded) -> None:
@@ -76,8 +77,8 @@ class Catalog:
         self.current[key] = item
         recorded_on = dt.date.min if first else self.local_day(item.at)
         named = item.entry.since or dt.date.min
-        version = _Version(named, max(named, recorded_on), item.position, item.entry)
-        self._versions.setdefault(key[:-1], []).append(version)
+        version = Version(named, max(named, recorded_on), item.position, item.entry)
+        self.versions.setdefault(key[:-1], []).append(version)
 
     def local_day(self, moment: dt.datetime) -> dt.date:
         """The site's calendar day of a moment (UTC where the site has no time zone)."""
@@ -90,7 +91,7 @@ class Catalog:
         return day or _day_in(self.zone, moment)
 
     def _in_force(self, kind: type[E], named: tuple[str, ...], day: dt.date | None) -> E | None:
-        versions = self._versions.get((str(kind.__struct_config__.tag), *named))
+        versions = self.versions.get((str(kind.__struct_config__.tag), *named))
         if not versions:
             return None
         if day is None:
@@ -103,12 +104,12 @@ class Catalog:
     def codes(self, kind: type[Entry]) -> list[str]:
         """All codes of a table."""
         tag = str(kind.__struct_config__.tag)
-        return [key[1] for key in self._versions if key[0] == tag]
+        return [key[1] for key in self.versions if key[0] == tag]
 
     def entries(self, kind: type[E]) -> list[E]:
         """The newest version of every entry of a table, in the order first recorded."""
         tag = str(kind.__struct_config__.tag)
-        return [cast(E, vs[-1].entry) for key, vs in self._versions.items() if key[0] == tag]
+        return [cast(E, vs[-1].entry) for key, vs in self.versions.items() if key[0] == tag]
 
     def model(self, code: str) -> Model | None:
         return self._in_force(Model, (code,), None)
@@ -187,7 +188,7 @@ class Catalog:
         self, model: str, stage: str, characteristic: str, protocol: str
     ) -> list[Baseline]:
         """The frozen baselines of a stream, in the order of the days from which they hold."""
-        versions = self._versions.get(("baseline", model, characteristic, stage, protocol), [])
+        versions = self.versions.get(("baseline", model, characteristic, stage, protocol), [])
         newest = {version.named: cast(Baseline, version.entry) for version in versions}
         return [newest[day] for day in sorted(newest)]
 
@@ -195,7 +196,7 @@ class Catalog:
         """Every claim ever made for a stage, of any model."""
         return [
             cast(Claim, version.entry)
-            for key, versions in self._versions.items()
+            for key, versions in self.versions.items()
             if key[0] == "claim" and key[2] == stage
             for version in versions
         ]

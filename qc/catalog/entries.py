@@ -138,6 +138,7 @@ class FindingLimit(Entry, frozen=True, kw_only=True, tag="finding_limit"):
     size_mm: NotNegative
     severity: Severity
     model: Code | None = None
+    source: Text | None = None
 
 
 class BalanceLimit(Entry, frozen=True, kw_only=True, tag="balance_limit"):
@@ -145,6 +146,7 @@ class BalanceLimit(Entry, frozen=True, kw_only=True, tag="balance_limit"):
     stage: Stage
     limit_gmm: NotNegative
     model: Code | None = None
+    source: Text | None = None
 
 
 class Protocol(Entry, frozen=True, kw_only=True, tag="protocol"):

@@ -19,10 +19,20 @@ COMMANDS = {
     "claims": "compare claimed with measured mass",
     "margins": "show what parts bore in impact tests",
     "drift": "show where the level of a batch mean moved",
+    "plan": "say how many parts to test, which ones, and what that proves",
+    "study": "say how good a gauge is, from repeated readings of the same parts",
     "trace": "tell everything about a part, or find parts by a factor",
+    "catalog": "give the catalog out as a file, or tell the history of an entry",
     "verify": "prove that no record was changed since it was taken in",
+    "backup": "write the records, their seals and the accounts to one file",
+    "restore": "fill an empty database from a backup",
     "rebuild": "derive all answers from the journal anew",
-    "serve": "open the dashboard",
+    "listen": "read a scale or an indicator on a serial port",
+    "watch": "take in logs as rigs drop them into a folder",
+    "send": "send logs or records to the server of the shop",
+    "serve": "serve the screens and the stations of the shop",
+    "person": "say who signs in, and what they may do",
+    "station": "give a station the token with which it sends",
     "upgrade": "bring a database up to this program's schema",
 }
 DEFAULT_DB = "sqlite:///rimqc.sqlite"
@@ -40,7 +50,7 @@ def build_parser() -> argparse.ArgumentParser:
         description="Quality records and judgement for makers of carbon rims and wheels.",
         epilog=CAUTION + " `rimqc COMMAND --help` shows an example of each.",
     )
-    _common(parser, os.environ.get("RIMQC_DB", DEFAULT_DB), "table")
+    common(parser, os.environ.get("RIMQC_DB", DEFAULT_DB), "table")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name, summary in COMMANDS.items():
         module = import_module(f"qc.commands.{name}_")
@@ -52,13 +62,18 @@ def build_parser() -> argparse.ArgumentParser:
             formatter_class=argparse.RawDescriptionHelpFormatter,
         )
         # given before or after the command's name; what comes after wins
-        _common(sub, argparse.SUPPRESS, argparse.SUPPRESS)
+        common(sub)
         module.arguments(sub)
         sub.set_defaults(run=module.run)
     return parser
 
 
-def _common(parser: argparse.ArgumentParser, db: str, form: str) -> None:
+def common(
+    parser: argparse.ArgumentParser,
+    db: str = argparse.SUPPRESS,
+    form: str = argparse.SUPPRESS,
+) -> None:
+    """The options of every command; without defaults where they may stand later in the line."""
     parser.add_argument(
         "--db", metavar="URL", default=db,
         help="the database (default: RIMQC_DB, else sqlite:///rimqc.sqlite)",
@@ -70,6 +85,8 @@ def _common(parser: argparse.ArgumentParser, db: str, form: str) -> None:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command; the exit code is 0 done, 1 refused or not so, 2 wrong usage, 3 our fault."""
+    # our matrices are small: threads of a numerical library would only wait for each other
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     arguments = build_parser().parse_args(argv)
     try:
         code: int = arguments.run(arguments)

@@ -2,7 +2,8 @@
 
 import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from qc.catalog.catalog import Catalog
 from qc.records.kinds import (
@@ -113,6 +114,27 @@ def standing_of(decisions: Sequence[Disposition], records: Sequence[Record]) -> 
         order=newest.order if newest else "",
         to=newest.to if newest else "",
     )
+
+
+class Failure(NamedTuple):
+    """A part of a batch that did not bear the standard impact, and since when that is known."""
+
+    serial: str
+    at: dt.datetime
+
+
+def stopped_by_failures(
+    batch: Standing, decisions: Iterable[Disposition], failures: Iterable[Failure]
+) -> Standing:
+    """A batch as its failures at the standard leave it: held, until somebody releases the batch or
+    grants it a concession after the last of them."""
+    freed = [d.taken_at for d in decisions if d.decision in ("release", "concession")]
+    decided = max(freed, default=None)
+    serials = sorted({f.serial for f in failures if decided is None or f.at > decided})
+    if batch.held or not serials:
+        return batch
+    more = f" and {len(serials) - 3} more" if len(serials) > 3 else ""
+    return replace(batch, held=f"{', '.join(serials[:3])}{more} did not bear the standard impact")
 
 
 def items_of(record: Record) -> tuple[str, str] | None:

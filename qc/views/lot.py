@@ -11,7 +11,7 @@ from qc.catalog.entries import Batch
 from qc.errors import RimqcError
 from qc.records.parsing import nearest
 from qc.statistics.sampling.drawing import draw
-from qc.views.trace import where
+from qc.views.touched import where
 
 # where a part is that nobody has struck, sold, given back or thrown away
 AT_HAND = ("may-leave", "incomplete", "in-rework", "held")

@@ -1,4 +1,4 @@
-"""One part: everything known of it; and every part that shares a factor."""
+"""One part: everything known of it."""
 
 import difflib
 from typing import Any
@@ -6,17 +6,16 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from qc.catalog.catalog import Catalog
-from qc.catalog.entries import Batch
 from qc.catalog.units import unit
 from qc.errors import RimqcError
 from qc.judgement.readings import Held
-from qc.judgement.standing import Standing, not_looked_at_since, reasons_against, status
-from qc.ledger.bulk import pieces
+from qc.judgement.standing import not_looked_at_since, reasons_against, status
 from qc.ledger.corrections import any_corrections, histories, load_held
 from qc.ledger.projections import standing_from
-from qc.ledger.tables import BatchStanding, Mends, Part, Quantity, SuspectRow
+from qc.ledger.tables import Mends, Part, Quantity, SuspectRow
 from qc.records.kinds import Disposition, Record
 from qc.records.parsing import nearest
+from qc.views import batch_standing
 from qc.views import flags as flag_view
 from qc.views.plain import moment, number, record
 
@@ -29,12 +28,12 @@ def trace(connection: Connection, catalog: Catalog, serial: str) -> dict[str, An
         raise RimqcError(f"no record of serial {serial}{_near(connection, serial)}")
     model, batch, text = row
     standing = standing_from(text)
-    of_batch = _batch_standing(connection, batch)
+    of_batch = batch_standing.standing(connection, batch)
     corrected = any_corrections(connection)
     held = histories(connection, "serial", [serial], corrected)[serial]
     own = [final for item in held if (final := item.final()) is not None]
-    batch_decisions = _batch_decisions(connection, batch, corrected)
-    doubted = _doubted(connection, f"serial:{serial}")
+    batch_decisions = batch_standing.decisions(connection, [batch])[batch] if batch else []
+    in_doubt = doubted(connection, f"serial:{serial}")
     reasons = reasons_against(standing, of_batch, model is not None)
     if not_looked_at_since(batch_decisions, own):
         reasons.append("its batch was reworked: it wants a new inspection")
@@ -50,7 +49,7 @@ def trace(connection: Connection, catalog: Catalog, serial: str) -> dict[str, An
         "reasons": reasons,
         "missing": list(standing.missing),
         "grade": standing.grade or None,
-        "records": _records(connection, held, doubted),
+        "records": shown_records(connection, held, in_doubt),
         "flags": flag_view.flags(connection, everything=True, serial=serial),
         "dispositions": _dispositions(own, batch_decisions),
         "quantities": _quantities(connection, catalog, serial),
@@ -74,12 +73,7 @@ def nearest_serials(connection: Connection, serial: str, most: int = 3) -> list[
     return [likeness[name] for name in close]
 
 
-def _batch_standing(connection: Connection, batch: str | None) -> Standing:
-    query = select(BatchStanding.standing).where(BatchStanding.batch == batch)
-    return standing_from(connection.execute(query).scalar())
-
-
-def _doubted(connection: Connection, owner: str) -> dict[str, bool]:
+def doubted(connection: Connection, owner: str) -> dict[str, bool]:
     """Records that are or were in doubt, and whether they still are."""
     query = select(SuspectRow.record_id, SuspectRow.settled_at).where(SuspectRow.owner == owner)
     found: dict[str, bool] = {}
@@ -88,9 +82,10 @@ def _doubted(connection: Connection, owner: str) -> dict[str, bool]:
     return found
 
 
-def _records(
-    connection: Connection, held: list[Held], doubted: dict[str, bool]
+def shown_records(
+    connection: Connection, held: list[Held], in_doubt: dict[str, bool]
 ) -> list[dict[str, Any]]:
+    """Records with what corrections made of them, and those corrections, in order of time."""
     shown = []
     for item in held:
         row = record(item.record)
@@ -99,8 +94,8 @@ def _records(
             row["standing"] = "void" if final is None else "as-recorded"
             if final is not None and final != item.record:
                 row["standing"], row["now"] = "corrected", record(final)
-        if item.record.record_id in doubted:
-            row["suspect"] = doubted[item.record.record_id]
+        if item.record.record_id in in_doubt:
+            row["suspect"] = in_doubt[item.record.record_id]
         shown.append(row)
     shown += [record(item.record) for item in _mending(connection, held)]
     return sorted(shown, key=lambda row: (row["taken_at"], row["record_id"]))
@@ -117,15 +112,6 @@ def _mending(connection: Connection, held: list[Held]) -> list[Held]:
             found[item.record.record_id] = item
         waiting = fresh
     return list(found.values())
-
-
-def _batch_decisions(
-    connection: Connection, batch: str | None, corrected: bool
-) -> list[Disposition]:
-    if batch is None:
-        return []
-    held = histories(connection, "batch", [batch], corrected)[batch]
-    return [final for item in held if isinstance(final := item.final(), Disposition)]
 
 
 def _dispositions(own: list[Record], of_batch: list[Disposition]) -> list[dict[str, Any]]:
@@ -146,66 +132,3 @@ def _quantities(connection: Connection, catalog: Catalog, serial: str) -> list[d
         shown = {"value": number(row["value"]), "at": moment(row["at"])}
         rows.append(dict(row) | shown | {"unit": unit(catalog, row["characteristic"])})
     return rows
-
-
-def where(
-    connection: Connection, catalog: Catalog, factor: str, level: str
-) -> list[dict[str, Any]]:
-    """Every part of the batches with this factor at this level, and where it is now.
-
-    `factor` is any further key of the batches, or `batch` or `model`.
-    """
-    batches = catalog.entries(Batch)
-    known = {"batch", "model"}.union(*(batch.factors for batch in batches))
-    if factor not in known:
-        raise RimqcError(
-            f"no batch has a factor {factor}; known: {', '.join(sorted(known))}"
-            f"{nearest(factor, sorted(known))}",
-            2,
-        )
-    chosen = sorted(
-        (b for b in batches if _level(b, factor) == level), key=lambda b: (b.made_on, b.code)
-    )
-    rows = []
-    for piece in pieces([batch.code for batch in chosen]):
-        standings = select(BatchStanding.batch, BatchStanding.standing).where(
-            BatchStanding.batch.in_(piece)
-        )
-        of_batch = {row[0]: standing_from(row[1]) for row in connection.execute(standings)}
-        query = (
-            select(Part.serial, Part.model, Part.batch, Part.standing)
-            .where(Part.batch.in_(piece))
-            .order_by(Part.serial)
-        )
-        for serial, model, batch, text in connection.execute(query):
-            own = standing_from(text)
-            rows.append(
-                {
-                    "serial": serial,
-                    "model": model,
-                    "batch": batch,
-                    "status": status(own, of_batch.get(batch or "", Standing()), True),
-                    "order": own.order or None,
-                    "to": own.to or None,
-                }
-            )
-    place = {batch.code: i for i, batch in enumerate(chosen)}
-    return sorted(rows, key=lambda row: (place[row["batch"]], row["serial"]))
-
-
-def factors(catalog: Catalog) -> dict[str, list[str]]:
-    """Every factor by which parts can be found, with its levels in order of making."""
-    found: dict[str, list[str]] = {}
-    for batch in sorted(catalog.entries(Batch), key=lambda b: (b.made_on, b.code)):
-        for factor in ("batch", "model", *sorted(batch.factors)):
-            level = _level(batch, factor)
-            levels = found.setdefault(factor, [])
-            if level is not None and level not in levels:
-                levels.append(level)
-    return found
-
-
-def _level(batch: Batch, factor: str) -> str | None:
-    if factor == "batch":
-        return batch.code
-    return batch.model if factor == "model" else batch.factors.get(factor)

@@ -36,9 +36,11 @@ FULL = {
     },
     "finding_limit": {
         "zone": '"hook"', "defect": '"void"', "size_mm": "2", "severity": '"major"',
-        "model": '"D50"',
+        "model": '"D50"', "source": '"own rule"',
     },
-    "balance_limit": {"stage": '"front-wheel"', "limit_gmm": "600", "model": '"D50"'},
+    "balance_limit": {
+        "stage": '"front-wheel"', "limit_gmm": "600", "model": '"D50"', "source": '"own rule"',
+    },
     "protocol": {
         "code": '"P1"', "stage": '"rim"', "standard_energy_j": "40", "required_multiple": "1.5",
         "method": '"step"', "positions_deg": "[0, 90, 182.5]", "fails_at": '"crack"',
@@ -66,8 +68,8 @@ OPTIONAL = {
     "gauge": {"due"},
     "limit": {"lower", "upper", "model", "stage", "severity", "rule", "source"},
     "runout_limit": {"model", "of", "source"},
-    "finding_limit": {"model"},
-    "balance_limit": {"model"},
+    "finding_limit": {"model", "source"},
+    "balance_limit": {"model", "source"},
     "protocol": {
         "change_limit_mm", "energy_tolerance", "position_tolerance_deg", "striker", "tyre",
         "strike", "source",

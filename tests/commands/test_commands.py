@@ -224,6 +224,18 @@ def test_margins_as_programs_read_them(shop):
     assert answer(shop, "margins", "--model", "R30") == []
 
 
+def test_margins_are_told_batch_by_batch_and_test_by_test(shop):
+    found = answer(shop, "margins")[0]
+    code, out, err = run("margins", "--db", shop)
+    assert (code, err) == (0, "")
+    lines = [line for line in out.splitlines()[1:] if line.strip()]
+    assert len(lines) == 1 + len(found["batches"])
+    assert found["statements"][0]["brief"] in lines[0]
+    code, out, err = run("margins", "--tests", "--db", shop)
+    assert (code, err, len(out.splitlines())) == (0, "", 1 + len(found["tests"]))
+    assert "Failed by" in out
+
+
 def test_drift_as_programs_read_it(shop):
     found = answer(shop, "drift")
     for stream in found:

@@ -1,14 +1,21 @@
 """Databases for the screens: nothing yet, one record, a small shop. Screens only read."""
 
-from collections.abc import Callable
+import os
+from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from qc.commands import main
+from qc.errors import RimqcError
+from qc.people.who import Person
 from qc.resources import folder
+from qc.stations import here
+from qc.stations.here import VISITOR
 from tests.dashboard import shop
+from tests.dashboard.served import BROWSER_OPTIONS, browser_path
 
 Open = Callable[..., Any]
 
@@ -43,12 +50,17 @@ def shop_db(tmp_path_factory: pytest.TempPathFactory) -> str:
 
 
 @pytest.fixture
-def screen(monkeypatch: pytest.MonkeyPatch) -> Open:
-    """Opens a screen from the entry script, as a person does: `screen(db, "part", serial=…)`."""
+def screen(monkeypatch: pytest.MonkeyPatch) -> Iterator[Open]:
+    """Opens a screen from the entry script, as a person does: `screen(db, "part", serial=…)`.
+
+    `who` is signed in there, by default somebody who may do everything.
+    """
     from streamlit.testing.v1 import AppTest
 
-    def opened(db: str, name: str, **query: str) -> Any:
+    def opened(db: str, name: str, who: Person = VISITOR, **query: str) -> Any:
         monkeypatch.setenv("RIMQC_DB", db)
+        with suppress(RimqcError):  # the screen says it
+            here.opened(db, who)
         app = AppTest.from_file(str(Path(folder("dashboard")) / "app.py"), default_timeout=60)
         app.query_params.update(query)
         app.run()
@@ -57,4 +69,20 @@ def screen(monkeypatch: pytest.MonkeyPatch) -> Open:
         app.query_params.update(query)
         return app.switch_page(f"screens/{name}.py").run()
 
-    return opened
+    yield opened
+    here.close()
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    path = browser_path()
+    if path is None:
+        if "CI" in os.environ:
+            pytest.fail("no Chromium on this machine")
+        pytest.skip("no Chromium on this machine")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=path, args=BROWSER_OPTIONS)
+        yield opened
+        opened.close()

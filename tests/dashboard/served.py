@@ -20,6 +20,13 @@ DRAWN = """() => !document.querySelector('[data-testid=stSkeleton]')
   && [...document.querySelectorAll('[data-testid=stPlotlyChart]')]
      .every(chart => chart.querySelector('.main-svg'))"""
 _MAIN = "import sys; from qc.commands import main; sys.exit(main(sys.argv[1:]))"
+# as `rimqc demo` serves: nobody signs in, this machine only
+_OPEN = """\
+import sys
+from qc.stations.here import VISITOR
+from qc.stations.server import Place, serve
+sys.exit(serve(sys.argv[1], Place(port=0), anyone=VISITOR))
+"""
 
 
 def rimqc(*arguments: str) -> list[str]:
@@ -29,9 +36,16 @@ def rimqc(*arguments: str) -> list[str]:
 
 @contextmanager
 def served(db: str, folder: Path | None = None) -> Iterator[str]:
-    """The address of a dashboard on a free port, started from a folder."""
+    """The address of a dashboard without sign-in on a free port, started from a folder."""
+    with started([sys.executable, "-c", _OPEN, db], folder) as address:
+        yield address
+
+
+@contextmanager
+def started(command: list[str], folder: Path | None = None) -> Iterator[str]:
+    """The address that a serving command prints; it ends with the context."""
     process = subprocess.Popen(
-        rimqc("--db", db, "serve", "--port", "0"), cwd=folder, text=True,
+        command, cwd=folder, text=True,
         stdout=subprocess.PIPE, env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])},
     )  # fmt: skip
     assert process.stdout

@@ -1,12 +1,11 @@
 """The dashboard in a real browser: every screen, light and dark, on a desk, a tablet, a phone."""
 
-import os
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
 
-from tests.dashboard.served import BROWSER_OPTIONS, DRAWN, browser_path, served
+from tests.dashboard.served import DRAWN, served
 from tests.dashboard.shop import LATE
 
 pytestmark = pytest.mark.browser
@@ -17,7 +16,7 @@ ADDRESSES = {
     "margins": "/margins?protocol=hits&model=K40",
     "drift": "/drift?characteristic=bare-mass",
     "part": f"/part?serial={LATE}",
-    "factor": "/factor?factor=resin_lot&level=R2",
+    "touched": "/touched?factor=resin_lot&level=R2",
 }
 
 
@@ -27,16 +26,20 @@ CONTRASTS = """() => {
                              return n.length > 3 ? n : [...n, 1]; };
   const linear = v => (v /= 255) <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4;
   const luminance = c => 0.2126 * linear(c[0]) + 0.7152 * linear(c[1]) + 0.0722 * linear(c[2]);
-  const upwards = function* (e) { for (; e; e = e.parentElement) yield getComputedStyle(e); };
+  const above = e => e.parentElement ?? e.getRootNode().host;
+  const upwards = function* (e) { for (; e; e = above(e)) yield getComputedStyle(e); };
+  const within = function* (root) { for (const e of root.querySelectorAll("*")) {
+    yield e; if (e.shadowRoot) yield* within(e.shadowRoot); } };
   const found = [];
-  for (const e of document.querySelectorAll("body *")) {
+  for (const e of within(document.body)) {
+    if (e.tagName == "STYLE") continue;
     const text = [...e.childNodes].filter(n => n.nodeType == 3).map(n => n.textContent).join("");
     if (!text.trim() || !e.offsetParent) continue;
-    const above = [...upwards(e)];
-    const ground = above.map(s => numbers(s.backgroundColor)).find(c => c[3] > 0.99)
+    const styles = [...upwards(e)];
+    const ground = styles.map(s => numbers(s.backgroundColor)).find(c => c[3] > 0.99)
                    || [255, 255, 255];
     const color = numbers(getComputedStyle(e).color);
-    const share = above.reduce((all, s) => all * s.opacity, color[3]);
+    const share = styles.reduce((all, s) => all * s.opacity, color[3]);
     const mixed = [0, 1, 2].map(i => color[i] * share + ground[i] * (1 - share));
     const [dark, bright] = [luminance(mixed), luminance(ground)].sort((a, b) => a - b);
     found.push({text: text.trim().slice(0, 40), contrast: (bright + 0.05) / (dark + 0.05)});
@@ -49,21 +52,6 @@ CONTRASTS = """() => {
 def address(shop_db: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     with served(shop_db, tmp_path_factory.mktemp("served")) as found:
         yield found
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    path = browser_path()
-    if path is None:
-        if "CI" in os.environ:
-            pytest.fail("no Chromium on this machine")
-        pytest.skip("no Chromium on this machine")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=path, args=BROWSER_OPTIONS)
-        yield opened
-        opened.close()
 
 
 class Visit:

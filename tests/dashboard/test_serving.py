@@ -13,7 +13,8 @@ from pathlib import Path
 import pytest
 
 from qc.commands import main
-from qc.commands.dashboard import HOST, PINNED, options
+from qc.stations.screens import PINNED, options
+from qc.stations.server import HOST
 from tests.dashboard.served import rimqc, served
 
 HOSTILE = """\
@@ -41,10 +42,11 @@ backgroundColor = "#ff0000"
 
 _TELL = """\
 import json
-from qc.commands.dashboard import application, options
-application(8600)
+from qc.stations.here import opened
+from qc.stations.screens import application, options
+application(opened("sqlite:///own.sqlite"), "127.0.0.1", 8600)
 from streamlit import config
-print(json.dumps({name: config.get_option(name) for name in options(8600)}))
+print(json.dumps({name: config.get_option(name) for name in options("127.0.0.1", 8600)}))
 """
 
 
@@ -61,7 +63,7 @@ def test_a_settings_file_in_the_current_folder_changes_nothing(tmp_path: Path) -
         capture_output=True,
     )  # fmt: skip
     in_force = json.loads(said.stdout.splitlines()[-1])
-    told = options(8600)
+    told = options(HOST, 8600)
     secret, _ = in_force.pop("server.cookieSecret"), told.pop("server.cookieSecret")
     assert in_force == told
     assert secret != "known"
@@ -116,7 +118,7 @@ def test_ctrl_c_is_a_normal_end(shop_db: str, tmp_path: Path) -> None:
     assert process.stdout
     said = process.stdout.readline()
     assert "stop with Ctrl-C" in said
-    with urllib.request.urlopen(said.split()[4]):
+    with urllib.request.urlopen(said.split()[4] + "/sign-in"):
         pass
     process.send_signal(signal.SIGINT)
     _, faults = process.communicate(timeout=30)

@@ -9,15 +9,7 @@ import pytest
 from qc.figures import claim, drift, margin, turn
 from qc.figures.look import COLOURS, MOST_POINTS
 from qc.figures.words import amount, signed
-
-
-def rim(number: int, bare_g: float, **other: Any) -> dict[str, Any]:
-    row = {
-        "serial": f"K-{number}", "batch": f"B{number // 10:04}", "made_on": "2026-03-01",
-        "bare_g": bare_g, "u_g": 0.1, "taken_at": "2026-03-02T08:00:00Z", "verdict": "conforms",
-        "beyond": "", "suspect": False, "claimed_g": 430, "over_g": 10, "under_g": 10,
-    }  # fmt: skip
-    return row | other
+from tests.figures.claim_rows import answer, batches_of, rim
 
 
 def hits(number: int, survived: float, failed: float | None, *marks: str) -> dict[str, Any]:
@@ -62,46 +54,6 @@ TURN = {
 
 def points(figure: go.Figure) -> int:
     return sum(len(trace.x if trace.x is not None else trace.r) for trace in figure.data)
-
-
-def test_the_claim_title_counts_parts_outside_the_band_and_no_part_in_doubt() -> None:
-    rows = [rim(1, 430), rim(2, 441, beyond="over"), rim(3, 445, beyond="over", suspect=True)]
-    assert claim.title(rows, "K40", "rim") == (
-        "Bare mass of K40 rims: 1 of 2 parts lies above the claim's band"
-    )
-    rows += [rim(4, 415, beyond="under")]
-    assert claim.title(rows, "K40", "rim") == (
-        "Bare mass of K40 rims: of 3 parts 1 above and 1 below the claim's band"
-    )
-
-
-def test_over_under_and_doubt_each_have_a_shape_and_a_word() -> None:
-    rows = [
-        rim(1, 430), rim(2, 441, beyond="over"), rim(3, 415, beyond="under"),
-        rim(4, 430, suspect=True), rim(5, 430, claimed_g=None, over_g=None, under_g=None),
-    ]  # fmt: skip
-    figure = claim.figure(rows, "K40", "rim")
-    marks = {trace.name: trace.marker.symbol for trace in figure.data if trace.mode == "markers"}
-    assert len(set(marks.values())) == len(marks) == 5
-    assert any("over" in name for name in marks)
-    assert any("in doubt" in name for name in marks)
-
-
-def test_a_new_claim_moves_the_band_where_it_came_into_force() -> None:
-    rows = [rim(n, 430) for n in range(10)] + [rim(n, 430, claimed_g=425) for n in range(10, 20)]
-    claimed = next(t for t in claim.figure(rows, "K40", "rim").data if t.name == "claimed mass")
-    assert sorted(set(claimed.y)) == [425, 430]
-    step = claimed.y.index(425)
-    assert 0.5 < claimed.x[step] < 1  # the second batch stands at place 1
-
-
-def test_a_great_many_parts_become_ranges_and_the_figure_says_so() -> None:
-    rows = [rim(n, 425 + n % 10) for n in range(60_000)]
-    rows += [rim(n, 450, beyond="over") for n in range(60_000, 64_000)]
-    figure = claim.figure(rows, "K40", "rim")
-    assert points(figure) <= MOST_POINTS
-    assert any("too many to show singly" in (trace.name or "") for trace in figure.data)
-    assert "4,000 of 64,000 parts" in figure.layout.title.text.replace("<br>", " ")
 
 
 def test_the_margin_title_counts_tests_that_fell_short_of_the_requirement() -> None:
@@ -215,10 +167,10 @@ def test_the_newest_trace_of_each_direction_is_drawn_as_corrected_and_no_void_on
 
 
 FIGURES = {
-    "claim": lambda look: claim.figure([rim(1, 430)], "K40", "rim", look),
+    "claim": lambda look: claim.figure(batches_of([rim(1, 430)]), [rim(1, 430)], answer(), look),
     "margin": lambda look: margin.figure(group_of(hits(1, 3, 4)), look),
     "drift": lambda look: drift.figure(MOVED, look),
-    "no claim rows": lambda look: claim.figure([], "K40", "rim", look),
+    "no claim rows": lambda look: claim.figure([], [], answer(), look),
     "no tests": lambda look: margin.figure(group_of(), look),
     "no batches": lambda look: drift.figure(stream([]), look),
     "turn": lambda look: turn.figure(TURN, look),
@@ -247,7 +199,9 @@ def test_our_templates_are_registered_and_leave_the_default_alone() -> None:
 
 
 def test_every_figure_has_words_for_who_cannot_see_it() -> None:
-    assert "1 batch in order of making" in claim.alt_text([rim(1, 430)], "K40", "rim")
+    assert "1 batch in order of making" in claim.alt_text(
+        batches_of([rim(1, 430)]), [rim(1, 430)], answer()
+    )
     assert "1 of 1 tests ended without damage" in margin.alt_text(group_of(hits(1, 3, None)))
     assert "Signals at B012" in drift.alt_text(MOVED)
     assert "36 readings round a turn" in turn.alt_text(TURN)

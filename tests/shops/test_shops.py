@@ -9,7 +9,8 @@ import pytest
 
 from qc.ledger.importing import import_paths
 from qc.ledger.ledger import Ledger
-from qc.views.claims import claims, masses
+from qc.views.claim_parts import masses
+from qc.views.claims import claims
 from qc.views.flags import flags
 from qc.views.margins import margins
 from qc.views.trace import trace

@@ -4,12 +4,14 @@ import pytest
 
 from qc.errors import RimqcError
 from qc.ledger.ledger import Ledger
-from qc.views.claims import claims, masses
+from qc.views.claim_parts import masses
+from qc.views.claims import claims
 from qc.views.drift import drift
 from qc.views.flags import flags
 from qc.views.margins import margins
 from qc.views.today import counts
-from qc.views.trace import factors, trace, where
+from qc.views.touched import factors, where
+from qc.views.trace import trace
 from tests.maker import CATALOG, accept, correction, fields, record, take_catalog
 
 
@@ -193,7 +195,7 @@ def test_a_part_is_found_by_batch_by_model_and_by_any_factor(shop):
         ("mould", "M3", []),
     ):  # fmt: skip
         assert [row["serial"] for row in look(shop, where, factor, level)] == serials
-    with pytest.raises(RimqcError, match="known: batch, model, mould, resin_lot"):
+    with pytest.raises(RimqcError, match="known: batch, gauge, model, mould, resin_lot"):
         look(shop, where, "colour", "red")
     assert look(shop, lambda _, catalog: factors(catalog))["resin_lot"] == ["R7", "R8"]
 
