@@ -31,6 +31,7 @@ page = st.navigation(
         st.Page("screens/mend.py", title="Correct a record"),
         st.Page("screens/gauges.py", title="Gauges"),
         st.Page("screens/catalog.py", title="Catalog"),
+        st.Page("screens/people.py", title="People"),
     ],
     position="top",
 )

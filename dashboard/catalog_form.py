@@ -74,7 +74,7 @@ def _ask(
         if table == "batch":
             rows = before.get("factors") or catalog_forms.factor_rows(catalog, entry)
             typed["factors"] = _factors(name, rows)
-        if not st.form_submit_button("See what it does", type="primary"):
+        if not st.form_submit_button("See what it does"):
             return
     found = catalog_forms.read(catalog, table, typed, entry)
     if isinstance(found, list):
@@ -140,9 +140,7 @@ def _confirm(
         if shown.past:
             st.markdown(":orange[▲ Verdicts of days gone by may change.]")
         with st.container(horizontal=True):
-            keep = shown.news and st.button(
-                "Keep it", type="primary", key=f"{name} keep", shortcut="Ctrl+Enter"
-            )
+            keep = shown.news and st.button("Keep it", key=f"{name} keep", shortcut="Ctrl+Enter")
             if st.button("Back to the form", key=f"{name} back", shortcut="Ctrl+Backspace"):
                 del draft["shown"]
                 st.rerun()

@@ -18,5 +18,12 @@ _component = st.components.v2.component(
 
 def desk(form: dict[str, Any]) -> None:
     """Show a form of `qc.views.entry_forms` and let it work on its own."""
-    data = {"form": form, "settings": cached.settings(), "base": "/entry"}
+    settings = cached.settings()
+    if not settings["gauges"]:
+        st.info(
+            "Nothing can be entered yet, for the catalog names no gauge and no batch. Take it in "
+            "first: `rimqc import catalog.toml`."
+        )
+        st.stop()
+    data = {"form": form, "settings": settings, "base": "/entry"}
     _component(key=f"desk-{form['name']}", data=data)

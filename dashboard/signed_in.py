@@ -1,11 +1,13 @@
 """Who looks at this screen: asked of the database at every run, never remembered."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import streamlit as st
+from sqlalchemy import Connection
 
 from qc.catalog.entries import Entry
+from qc.errors import RimqcError
 from qc.people.who import Person, may
 from qc.stations import desk
 from qc.stations.gate import cookie_name
@@ -39,3 +41,11 @@ def submit_entries(entries: Sequence[Entry]) -> dict[str, Any]:
     """Hand catalog entries in as the person signed in now."""
     who = person()
     return desk.submit_entries(here().ledger, who, entries)
+
+
+def manage(change: Callable[[Connection], str | None]) -> str | None:
+    """Change something about people, as the owner signed in now. RimqcError for anybody else."""
+    if not may(person(), "manage-people"):
+        raise RimqcError("only an owner manages people")
+    with here().ledger.writing() as connection:
+        return change(connection)

@@ -140,6 +140,12 @@ WHO_MAY = {
 }
 
 TERMS = {
+    "role": "A technician records and sees. An engineer also corrects, holds, decides on parts, "
+    "sets limits and baselines, and accepts readings in doubt. An owner also sets claims, grants "
+    "concessions and manages people.",
+    "one-time code": "Sets a password once, within three days, at /sign-in/code of this server.",
+    "station": "A place in the shop that records: a rig that sends by itself, or a tablet where "
+    "people sign in with a PIN.",
     "version": "A change never overwrites: it is a version of its own, with who entered it and "
     "when. Every earlier one stays readable.",
     "holds from": "The first day on which it counts. Verdicts are made by what was in force on "
@@ -231,3 +237,9 @@ def subject(flag: dict[str, Any]) -> str:
     if "serial" in flag:
         return str(flag["serial"])
     return f"batch {flag['batch']}" if "batch" in flag else f"gauge {flag.get('gauge', '–')}"
+
+STATIONS = (
+    "A rig or a script sends with a token of its own, kept in a file that only its program can "
+    "read. A tablet becomes a station under *Your password, your PIN, signing out*, opened by an "
+    "owner on that tablet."
+)

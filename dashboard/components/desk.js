@@ -1,15 +1,13 @@
 // The entry screen: scan, type, Enter, next. The same for every form; a form says what is asked.
 
 import { el, memory } from "./dom.js";
-import { makeFitted, setInWords } from "./fitted.js";
 import { keepFocus } from "./focus.js";
 import { makeInput } from "./inputs.js";
 import { makeKept } from "./kept.js";
-import { liveScale } from "./live.js";
-import { makeLook } from "./look.js";
 import { makeOutbox } from "./outbox.js";
 import { makeRefused } from "./refused.js";
 import { makeRoster } from "./roster.js";
+import { makeStep } from "./step.js";
 import { doubtful, impossible, recordsOf, voidsOf } from "./steps.js";
 import { makeStrike } from "./strike.js";
 import { makeBanners } from "./trouble.js";
@@ -34,7 +32,12 @@ export function makeDesk({ form, settings, who, base }) {
   const kept = makeKept(form, settings, who, keptChanged);
   const ways = makeWays(form, wayChanged);
   const first = makeInput(form.about, begin);
-  const steps = form.steps.map((step) => makeStep(step));
+  const on = {
+    field: fieldDone, commit, skip: advance,
+    leave: (step) => (step.optional ? advance(step) : finish()),
+    open: (step) => (now ? enter(step) : first.focus()),
+  };
+  const steps = form.steps.map((step) => makeStep(step, { form, settings, base, kept, sendPhoto, on }));
   const undoButton = el("button", { type: "button", class: "plain", onclick: undo }, "Undo the last record");
   const nextButton = form.stays ? el("button", { type: "button", class: "plain", onclick: finish }, "Another part") : null;
   const outbox = makeOutbox({ base, who: who.code, changed: banners.unsent, answered, refused: refused.show });
@@ -46,35 +49,6 @@ export function makeDesk({ form, settings, who, base }) {
       el("div", { class: "first" }, first.node),
       el("div", { class: "told" }, panel?.node, verdict.node, roster.node),
       el("div", { class: "steps" }, steps.map((step) => step.node))));
-
-  function makeStep(step) {
-    const inputs = step.fields.map((field, i) => {
-      const done = () => fieldDone(made, i);
-      if (field.type === "look") return makeLook(field, done, sendPhoto);
-      if (field.type === "fitted") return makeFitted(field, done, settings.fitted, form.name);
-      return makeInput(field, done);
-    });
-    const order = inputs.filter((input) => !input.outsideOrder && !input.field.aside);
-    const fitted = inputs.find((input) => input.cycle);
-    const said = el("span", { class: "said", "aria-hidden": "true" });
-    const live = step.fields.find((field) => field.live);
-    const scale = live ? liveScale(base, inputs[0], () => settings.gauges.find((g) => g.code === kept.value(live.live))) : null;
-    const save = el("button", { type: "button", class: "main", onclick: () => commit(made) }, "Enter");
-    const skip = step.optional ? el("button", { type: "button", class: "plain", onclick: () => advance(made) }, "Skip") : null;
-    // only the step in hand is unfolded, so that a part and its verdict fit one screen
-    const title = el("button", { type: "button", class: "title", onclick: () => (now ? enter(made) : first.focus()) }, step.title, said);
-    const asides = inputs.filter((input) => input.field.aside).map((input) => input.node);
-    const box = el("section", { class: "step", "aria-label": step.title, "data-step": step.key }, title,
-      el("div", { class: "inner" }, inputs.filter((input) => !input.field.aside).map((input) => input.node), scale?.node,
-        el("div", { class: "line end" }, order.some((input) => input.field.type !== "look") ? save : null, skip),
-        asides.length ? el("details", { class: "more" }, el("summary", {}, "more"), asides) : null));
-    const made = { ...step, inputs, order, fitted, said, scale, node: box };
-    box.addEventListener("keydown", (event) => {
-      if (event.key === "Escape") { event.preventDefault(); step.optional ? advance(made) : finish(); }
-      if (event.key === "*" && fitted) { event.preventDefault(); fitted.cycle(); }
-    });
-    return made;
-  }
 
   const inWay = () => steps.filter((step) => ways.steps().includes(step.key));
   const context = () => ({
@@ -98,15 +72,10 @@ export function makeDesk({ form, settings, who, base }) {
       return first.focus();
     }
     now = { serial, part: null, done: {}, asked: "" };
-    steps.forEach(wipe);
+    steps.forEach((step) => step.wipe());
     lookUp();
     enter(inWay()[0]);
     draft();
-  }
-  function wipe(step) {
-    step.inputs.forEach((input) => input.clear());
-    step.said.textContent = "";
-    step.node.classList.remove("is-sent");
   }
   function enter(step) {
     const shown = step ?? inWay()[0];
@@ -166,11 +135,10 @@ export function makeDesk({ form, settings, who, base }) {
     const more = panel ? drop(values) : {};
     const records = recordsOf(step, values, { ...around, more, receipt: receipt() });
     outbox.add({ form: form.name, about: now.serial, step: step.key, records });
-    remember({ serial: now.serial, step: step.key, records, typed: typed(step) });
+    remember({ serial: now.serial, step: step.key, records, typed: step.typed() });
     now.done[step.key] = true;
     step.fitted?.remember();
-    step.said.textContent = ` · ${sentence(values)}`;
-    step.node.classList.add("is-sent");
+    step.sent(values);
     panel?.guess();
     patience(now.serial);
     advance(step);
@@ -190,7 +158,7 @@ export function makeDesk({ form, settings, who, base }) {
     const after = inWay()[inWay().indexOf(step) + 1];
     if (after) enter(after);
     else if (form.stays) {
-      wipe(step);
+      step.wipe();
       enter(step);
     } else finish();
     draft();
@@ -199,20 +167,10 @@ export function makeDesk({ form, settings, who, base }) {
     now = null;
     memory.drop(draftName);
     first.clear();
-    steps.forEach(wipe);
+    steps.forEach((step) => step.wipe());
     enter(null);
     panel?.show(null);
     first.focus();
-  }
-  const typed = (step) => Object.fromEntries(step.inputs.map((input) => [input.field.name, input.text()]));
-  function sentence(values) {
-    const words = Object.entries(values).filter(([, v]) => v !== null).map(([name, v]) => {
-      if (name === "fitted") return Object.keys(v).length ? setInWords(v) : null;
-      if (name === "result") return v.result === "clean" ? "clean" : `${v.findings.length} findings`;
-      if (name === "turn") return v.tir_mm ?? "a turn";
-      return v;
-    });
-    return words.filter(Boolean).join(", ");
   }
 
   // --- what the server says -------------------------------------------------------------------
@@ -287,8 +245,8 @@ export function makeDesk({ form, settings, who, base }) {
       now = { serial, part: null, done: {}, asked: "" };
     }
     delete now.done[key];
-    wipe(step);
-    for (const input of step.inputs) if (given && input.field.name in given) input.set(given[input.field.name]);
+    step.wipe();
+    step.set(given);
     if (!ways.steps().includes(step.key)) ways.set("part");
     enter(step);
     lookUp();
@@ -302,7 +260,7 @@ export function makeDesk({ form, settings, who, base }) {
 
   function draft() {
     if (!now) return memory.drop(draftName);
-    memory.set(draftName, { serial: now.serial, done: now.done, typed: Object.fromEntries(steps.map((step) => [step.key, typed(step)])),
+    memory.set(draftName, { serial: now.serial, done: now.done, typed: Object.fromEntries(steps.map((step) => [step.key, step.typed()])),
       step: steps.find((step) => step.node.classList.contains("is-now"))?.key });
   }
   function restore() {
@@ -310,10 +268,9 @@ export function makeDesk({ form, settings, who, base }) {
     if (!before) return first.focus();
     first.set(before.serial);
     now = { serial: before.serial, part: null, done: before.done, asked: "" };
-    for (const step of steps) for (const input of step.inputs) {
-      const value = before.typed[step.key]?.[input.field.name];
-      if (value !== undefined) input.set(value);
-      if (before.done[step.key]) step.node.classList.add("is-sent");
+    for (const step of steps) {
+      step.set(before.typed[step.key]);
+      step.node.classList.toggle("is-sent", Boolean(before.done[step.key]));
     }
     enter(steps.find((step) => step.key === before.step) ?? inWay()[0]);
     lookUp();

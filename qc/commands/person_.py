@@ -85,13 +85,14 @@ def _give(args: argparse.Namespace, code: str) -> None:
 
 def _show(people: list[dict[str, object]], form: str) -> None:
     from qc.commands.output import show
+    from qc.people.accounts import means
 
     rows = [
         {
             "person": one["code"],
             "name": one["name"],
             "role": one["role"],
-            "signs_in_with": _means(one),
+            "signs_in_with": means(one),
             "ended": one["revoked_at"] is not None,
         }
         for one in people
@@ -100,7 +101,3 @@ def _show(people: list[dict[str, object]], form: str) -> None:
              "ended": "Ended"}  # fmt: skip
     show(rows, form, heads, "Nobody has an account yet; `rimqc serve` prints the owner's code.")
 
-
-def _means(one: dict[str, object]) -> str:
-    means = [name for name in ("password", "pin") if one[name]]
-    return " or ".join(means).replace("pin", "PIN") or "one-time code"

@@ -29,7 +29,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from qc.commands.output import print_json
     from qc.ledger.ledger import Ledger, now
-    from qc.people import sessions, tokens
+    from qc.people import tokens
 
     with Ledger(args.db) as ledger:
         if args.does == "list":
@@ -39,7 +39,6 @@ def run(args: argparse.Namespace) -> int:
         with ledger.writing() as connection:
             if args.does == "revoke":
                 tokens.revoke_station(connection, args.name, now())
-                sessions.end_station(connection, args.name, now())
                 print(f"{args.name} can no longer send, and its tablets are no station any more.")
                 return 0
             token = tokens.add_station(connection, args.name, now(), args.role)

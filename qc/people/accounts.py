@@ -1,6 +1,7 @@
 """Accounts: made, changed, revoked; and the codes that let their owners set a password once."""
 
 import datetime as dt
+from collections.abc import Mapping
 from typing import Any
 
 from sqlalchemy import Connection, delete, func, insert, select, update
@@ -93,6 +94,12 @@ def people(connection: Connection) -> list[dict[str, Any]]:
     kept = (Account.password.is_not(None).label("password"), Account.pin.is_not(None).label("pin"))
     rows = connection.execute(select(*columns, *kept).order_by(Account.code))
     return [dict(row) for row in rows.mappings()]
+
+
+def means(person: Mapping[str, Any]) -> str:
+    """With what a person of `people` signs in, in words."""
+    found = [words for name, words in (("password", "password"), ("pin", "PIN")) if person[name]]
+    return " or ".join(found) or "one-time code"
 
 
 def set_password(connection: Connection, code: str, password: str, now: dt.datetime) -> None:

@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, insert, select, update
 
 from qc.errors import RimqcError
+from qc.people import sessions
 from qc.people.passwords import digest, new_secret
 from qc.people.roles import ROLES, TECHNICIAN
 from qc.people.tables import StationToken
@@ -40,9 +41,13 @@ def name_screen(connection: Connection, station: str, now: dt.datetime) -> str:
 
 
 def revoke_station(connection: Connection, station: str, now: dt.datetime) -> None:
-    """End a station's tokens, its tablets' too. RimqcError where none is still good."""
+    """End a station's tokens, its tablets' too, and sign out whoever signed in there.
+
+    RimqcError where none is still good.
+    """
     if not _end(connection, now, StationToken.station == station):
         raise RimqcError(f"station {station!r} has no token that is still good")
+    sessions.end_station(connection, station, now)
 
 
 def sender(connection: Connection, token: str) -> Sender | None:

@@ -58,9 +58,9 @@ def _what(catalog: Catalog, before: list[Stretch], own: Stretch) -> str:
     entry = own.version.entry
     now = says(entry, own_units(catalog, entry))
     # baselines hold side by side: only one from the same day gives way
-    side_by_side = isinstance(entry, Baseline)
-    before = [s for s in before if s.holds(own.start) and (s.start == own.start or not side_by_side)]
-    replaced = before[-1].version.entry if before else None
+    same_day = isinstance(entry, Baseline)
+    gone = [s for s in before if s.holds(own.start) and (s.start == own.start or not same_day)]
+    replaced = gone[-1].version.entry if gone else None
     was = says(replaced, own_units(catalog, replaced)) if replaced is not None else {}
     changes = [
         f"{inside(name)} {value}" + (f" instead of {was[name]}" if name in was else "")

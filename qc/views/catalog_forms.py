@@ -38,7 +38,12 @@ _REFERS: dict[str, type[Entry]] = {
     "protocol": Protocol,
     "gauge": Gauge,
 }
-_IN_WORDS = {"model": "any", "stage": "any", "of": "what is usual at that stage"}
+_NONE = {"model": "any", "stage": "any", "of": "what is usual at that stage"}
+_HELP = {
+    "positions_deg": "angles with spaces between, such as 0 90 182.5",
+    "pattern": "a regular expression (RE2) with a group (?P<value>...) that holds the number",
+    "request": r"at most 40 printable characters, with \r, \n, \t, \\ and \xNN for others",
+}
 _LONG = ("name", "source", "reason", "pattern", "striker", "tyre")
 
 
@@ -82,13 +87,13 @@ def _field(catalog: Catalog, table: str, field: Field) -> Shown:
     }
     options = _options(catalog, table, name, rule)
     if options is None:
-        spaced = "angles with spaces between, such as 0 90 182.5" if name == "positions_deg" else ""
-        shown |= {"type": "text", "long": name in _LONG, "help": spaced or rule.expected}
+        shown |= {"type": "text", "long": name in _LONG, "help": _HELP.get(name, rule.expected)}
     elif name in ("requires", "batches"):
         shown |= {"type": "several", "options": options}
     else:
-        none = {} if field.required else {"": _IN_WORDS.get(name, "not given")}
-        shown |= {"type": "choice", "options": none | options}
+        at_batches = (table, name) == ("baseline", "stage")
+        none = "none: of batches" if at_batches else _NONE.get(name, "not given")
+        shown |= {"type": "choice", "options": ({} if field.required else {"": none}) | options}
     return shown
 
 

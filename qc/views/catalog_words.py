@@ -8,7 +8,7 @@ from typing import Any
 import msgspec
 
 from qc.catalog.catalog import Catalog
-from qc.catalog.entries import Batch, Entry, Gauge, Limit, Site, table_of
+from qc.catalog.entries import Baseline, Batch, Entry, Gauge, Limit, Site, table_of
 from qc.catalog.toml_file import FIELDS
 from qc.catalog.units import unit
 from qc.views import entry_forms
@@ -85,18 +85,10 @@ def name_of(entry: Entry) -> str:
     """What tells the entry from others of its table: `45D, rim`."""
     if isinstance(entry, Site):
         return entry.code
-    words = [_naming_word(name, getattr(entry, name)) for name in entry.named_by]
+    missing = _ANY | ({"stage": "of batches"} if isinstance(entry, Baseline) else {})
+    given = [(name, getattr(entry, name)) for name in entry.named_by]
+    words = [missing.get(n, "") if v is None else value_words(n, v) for n, v in given]
     return ", ".join(filter(None, words))
-
-
-def _naming_word(name: str, value: str | None) -> str:
-    if value is None:
-        return _ANY.get(name, "")
-    return _stage(value) if name == "stage" else value
-
-
-def _stage(stage: str) -> str:
-    return stage.replace("-", " ")
 
 
 def of_what(entry: Entry) -> str:
@@ -137,7 +129,7 @@ def value_words(name: str, value: Any, in_unit: str = "") -> str:
     elif isinstance(value, Decimal):
         text = f"{value:f}"
     else:
-        text = _stage(value) if name == "stage" else str(value)
+        text = str(value).replace("-", " ") if name == "stage" else str(value)
     return f"{text}{'' if in_unit in ('', '°') else ' '}{in_unit}"
 
 

@@ -16,7 +16,7 @@ from qc.judgement.standing import (
 )
 from qc.ledger.corrections import any_corrections, histories
 from qc.ledger.projections import standing_from
-from qc.ledger.tables import BatchStanding, Part, Test
+from qc.ledger.tables import WAITS, BatchStanding, Part, Test
 from qc.records.kinds import Disposition
 from qc.views import batch_standing, touched
 from qc.views import flags as flag_view
@@ -25,15 +25,10 @@ from qc.views.trace import nearest_serials
 
 Row = dict[str, Any]
 
-# as `standing_text` writes a part on which somebody's decision is still to come
-_WAITS = Part.standing.not_like('{"held":"","rework":false,"repair":false,%') & Part.standing.like(
-    '%"scrapped":false,"sent_back":false,%'
-)
-
 
 def parts_waiting(connection: Connection, most: int, skip: int = 0) -> Row:
     """A page of the parts held by name, in rework or repaired, with how many there are."""
-    query = select(Part.serial, Part.model, Part.batch, Part.standing).where(_WAITS)
+    query = select(Part.serial, Part.model, Part.batch, Part.standing).where(WAITS)
     found = connection.execute(query.order_by(Part.serial).limit(most).offset(skip)).all()
     of_batch = batch_standing.standings(connection, (row[2] for row in found))
     rows = []
@@ -48,7 +43,7 @@ def parts_waiting(connection: Connection, most: int, skip: int = 0) -> Row:
                 "reasons": reasons_against(own, whole, model is not None),
             }
         )
-    return {"count": _count(connection, _WAITS), "rows": rows}
+    return {"count": _count(connection, WAITS), "rows": rows}
 
 
 def _count(connection: Connection, which: ColumnElement[bool]) -> int:
@@ -130,6 +125,6 @@ def batch(connection: Connection, catalog: Catalog, code: str, most: int, skip: 
             record(d) for d in sorted(decisions, key=lambda d: (d.taken_at, d.record_id))
         ],
         "flags": flag_view.flags(connection, owner=f"batch:{code}"),
-        "held_by_name": _count(connection, (Part.batch == code) & _WAITS),
+        "held_by_name": _count(connection, (Part.batch == code) & WAITS),
         **parts,
     }

@@ -21,7 +21,7 @@ ADDRESSES = {
 
 
 # the contrast of every visible piece of text with the ground behind it
-CONTRASTS = """() => {
+CONTRASTS = """root => {
   const numbers = color => { const n = color.match(/[\\d.]+/g).map(Number);
                              return n.length > 3 ? n : [...n, 1]; };
   const linear = v => (v /= 255) <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4;
@@ -31,7 +31,7 @@ CONTRASTS = """() => {
   const within = function* (root) { for (const e of root.querySelectorAll("*")) {
     yield e; if (e.shadowRoot) yield* within(e.shadowRoot); } };
   const found = [];
-  for (const e of within(document.body)) {
+  for (const e of within(root ?? document.body)) {
     if (e.tagName == "STYLE") continue;
     const text = [...e.childNodes].filter(n => n.nodeType == 3).map(n => n.textContent).join("");
     if (!text.trim() || !e.offsetParent) continue;

@@ -57,8 +57,8 @@ def gated(here, **gate):
     async def socket(web_socket):
         await web_socket.accept()
         await web_socket.send_text("drawn")
-        while True:
-            await web_socket.send_text(await web_socket.receive_text())
+        async for said in web_socket.iter_text():
+            await web_socket.send_text(said)
 
     own = [
         Route("/", page),

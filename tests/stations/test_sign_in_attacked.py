@@ -25,6 +25,13 @@ def app(here):
     return gated(here)
 
 
+@pytest.fixture
+def still(monkeypatch):
+    """The clock stands still while people try."""
+    at = now()
+    monkeypatch.setattr("qc.stations.sign_in.now", lambda: at)
+
+
 def enter(client, code="tom", secret=PASSWORD, **more):
     return client.post("/sign-in", data={"person": code, "secret": secret} | more)
 
@@ -65,7 +72,7 @@ def test_a_wrong_password_and_an_unknown_person_are_answered_alike(app):
     assert plain[0] == plain[1]
 
 
-def test_guessing_is_slowed_down_even_for_the_right_password(app):
+def test_guessing_is_slowed_down_even_for_the_right_password(app, still):
     client = browser(app)
     assert [enter(client, secret=f"wrong {i}").status_code for i in range(3)] == [403] * 3
     said = enter(client)
@@ -105,13 +112,13 @@ def test_guesses_at_once_are_counted_one_by_one(here):
     assert sum(counted) == sign_in.FREE_OF_ACCOUNT
 
 
-def test_one_address_that_tries_many_names_is_slowed_down(app):
+def test_one_address_that_tries_many_names_is_slowed_down(app, still):
     client = browser(app)
     said = [enter(client, f"name{i}", "wrong").status_code for i in range(13)]
     assert said == [403] * 12 + [429]
 
 
-def test_failures_outlive_the_server(here, app):
+def test_failures_outlive_the_server(here, app, still):
     client = browser(app)
     for i in range(3):
         enter(client, secret=f"wrong {i}")
@@ -432,7 +439,7 @@ def test_a_one_time_code_is_for_one_account_once_and_not_for_ever(here, app):
     assert enter(browser(app)).status_code == 403
 
 
-def test_guessing_codes_is_slowed_down(app):
+def test_guessing_codes_is_slowed_down(app, still):
     client = browser(app)
     data = {"person": "tom", "name": "", "password": PASSWORD}
     said = [client.post("/sign-in/code", data=data | {"code": f"X{i}"}) for i in range(4)]

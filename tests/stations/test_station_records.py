@@ -82,8 +82,8 @@ def test_the_answer_is_that_of_an_import_of_the_same_lines(here, send, tmp_path,
 
 def test_sending_again_counts_nothing_twice(here, send):
     sent = lines(30)
-    counts = [[send(sent).json()[n] for n in ("accepted", "already_held")] for _ in range(3)]
-    assert counts == [[30, 0], [0, 30], [0, 30]]
+    told = [send(sent).json() for _ in range(3)]
+    assert [(t["accepted"], t["already_held"]) for t in told] == [(30, 0), (0, 30), (0, 30)]
     as_lines = "\n".join(json.dumps(line) for line in sent)
     assert send(as_lines).json()["already_held"] == 30
 
