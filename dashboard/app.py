@@ -17,22 +17,30 @@ if "RIMQC_DB" not in os.environ:
     st.error("Start the dashboard with `rimqc serve`, which says what database it shows.")
     st.stop()
 page = st.navigation(
-    [
-        st.Page("screens/today.py", title="Today", default=True),
-        st.Page("screens/intake.py", title="Take in"),
-        st.Page("screens/strike.py", title="Impact drops"),
-        st.Page("screens/enter.py", title="Other records"),
-        st.Page("screens/claims.py", title="Claimed and measured"),
-        st.Page("screens/margins.py", title="Impact margins"),
-        st.Page("screens/drift.py", title="Drift"),
-        st.Page("screens/part.py", title="One part"),
-        st.Page("screens/touched.py", title="Parts touched"),
-        st.Page("screens/decide.py", title="Holds and decisions"),
-        st.Page("screens/mend.py", title="Correct a record"),
-        st.Page("screens/gauges.py", title="Gauges"),
-        st.Page("screens/catalog.py", title="Catalog"),
-        st.Page("screens/people.py", title="People"),
-    ],
+    {
+        "": [st.Page("screens/today.py", title="Today", default=True)],
+        "Work": [
+            st.Page("screens/intake.py", title="Take in"),
+            st.Page("screens/strike.py", title="Impact drops"),
+            st.Page("screens/enter.py", title="Other records"),
+            st.Page("screens/gauges.py", title="Gauges"),
+        ],
+        "Judge": [
+            st.Page("screens/decide.py", title="Holds and decisions"),
+            st.Page("screens/claims.py", title="Claimed and measured"),
+            st.Page("screens/margins.py", title="Impact margins"),
+            st.Page("screens/drift.py", title="Drift"),
+        ],
+        "Look up": [
+            st.Page("screens/part.py", title="One part"),
+            st.Page("screens/touched.py", title="Parts touched"),
+        ],
+        "Keep": [
+            st.Page("screens/mend.py", title="Correct a record"),
+            st.Page("screens/catalog.py", title="Catalog"),
+            st.Page("screens/people.py", title="People"),
+        ],
+    },
     position="top",
 )
 try:

@@ -41,10 +41,12 @@ QUESTIONS: dict[str, Any] = {
     "known": decide_view.known,
     "parts_waiting": lambda connection, _, **page: decide_view.parts_waiting(connection, **page),
     "batches_waiting": lambda connection, _: decide_view.batches_waiting(connection),
-    "part_gate": lambda connection, _, serial: decide_view.part_gate(
-        connection, serial, dt.datetime.now(dt.UTC)
+    "part_gate": lambda connection, catalog, serial: decide_view.part_gate(
+        connection, catalog, serial, dt.datetime.now(dt.UTC)
     ),
-    "batch_gate": decide_view.batch,
+    "batch_gate": lambda connection, catalog, code, **page: decide_view.batch(
+        connection, catalog, code, dt.datetime.now(dt.UTC), **page
+    ),
     "records_about": lambda connection, _, **what: mend_view.records(connection, **what),
     "record": lambda connection, _, of: mend_view.one(connection, of),
     "gauges": lambda connection, catalog, today: gauge_view.gauges(

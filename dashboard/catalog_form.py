@@ -156,7 +156,8 @@ def _confirm(
         st.warning("The catalog has changed meanwhile. Look again at what this does.")
         st.button("Show it", key=f"{name} again")
         return
-    answer = signed_in.submit_entries([found])
+    with st.spinner("Keeping it, and judging anew what hangs on it …"):
+        answer = signed_in.submit_entries([found])
     if answer["refusals"]:
         told = [f"{r['field']}: {r['value']}: {r['reason']}." for r in answer["refusals"]]
         st.error(_listed("This was refused.", told))

@@ -22,7 +22,8 @@ def station() -> str | None:
         return own
     known = [found["code"] for found in cached.settings()["stations"]]
     if known:
-        return st.selectbox("Entered at station", known, key="station", width=240)
+        chosen: str | None = st.selectbox("Entered at station", known, key="station", width=240)
+        return chosen
     return st.text_input("Entered at station", key="station", width=240).strip() or None
 
 
@@ -31,7 +32,10 @@ def hand_in(lines: Sequence[Mapping[str, Any]], done: str) -> None:
     answer = signed_in.submit([_stamped(line) for line in lines])
     if not answer["refused"]:
         st.session_state["done"] = done
+        st.session_state["handed"] = st.session_state.get("handed", 0) + 1
         st.rerun()
+    if answer["accepted"]:
+        st.warning(f"{answer['accepted']} of {len(lines)} were taken, the others were not:")
     for refusal in answer["refusals"]:
         field = f"**{words.plain(refusal['field'])}**: " if refusal["field"] else ""
         value = f" ({words.plain(refusal['value'])})" if refusal["value"] else ""
@@ -55,6 +59,13 @@ def done() -> None:
         st.success(f"✓ {words.plain(said)}")
 
 
-def reason(label: str, key: str) -> str:
+def fresh(name: str) -> str:
+    """The key of an input that is empty again once something was handed in."""
+    return f"{name}-{st.session_state.get('handed', 0)}"
+
+
+def reason(label: str) -> str:
     """Why, in a person's words; every decision and correction wants it."""
-    return st.text_input(label, key=key, max_chars=200, width=frame.TEXT_PX).strip()
+    return st.text_input(
+        label, key=fresh("reason"), max_chars=200, width=frame.TEXT_PX, autocomplete="off"
+    ).strip()

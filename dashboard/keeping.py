@@ -21,10 +21,10 @@ DUE = {
 def shipped_first(count: int) -> None:
     """What is out there already, before anything else is said."""
     if count:
-        verb = "was" if count == 1 else "were"
+        verb, stand = ("was", "It stands") if count == 1 else ("were", "They stand")
         st.error(
-            f"**✕ {parts(count)} {verb} shipped already.** They stand first in the list, with "
-            "order and date. No decision here brings them back: tell the customers."
+            f"**✕ {parts(count)} {verb} shipped already.** {stand} first in the list, with order "
+            "and date. What is decided here brings nothing back: if it matters, tell the customer."
         )
 
 
@@ -50,6 +50,16 @@ def touched_row(row: dict[str, Any], zone: str | None) -> dict[str, str]:
         "Batch": batch_link(row["batch"]),
         "Where it is": place,
         "What keeps it": "; ".join(map(words.plain, row["reasons"])) or "–",
+    }
+
+
+def batch_part_row(row: dict[str, Any], zone: str | None) -> dict[str, str]:
+    """The same on the screen of its batch: its link leads to the decisions on the part."""
+    shown = touched_row(row, zone)
+    return {
+        "Part": decide_link(row["serial"]),
+        "Where it is": shown["Where it is"],
+        "What keeps it, beside the batch": shown["What keeps it"],
     }
 
 

@@ -36,18 +36,20 @@ def waiting() -> None:
     st.markdown("Critical flags hold their part too: they stand first on the screen of today.")
 
 
-def gate(settles: list[str], keeps: list[str]) -> None:
+def gate(found: dict[str, Any], frees: str) -> None:
     """What a release would settle, and what would still be in the way."""
-    if keeps:
-        missing = [reason for reason in keeps if reason.startswith("missing: ")]
-        other = [reason for reason in keeps if reason not in missing]
-        st.markdown("**✕ A release now would not let it leave.** Still in the way:")
-        st.markdown("\n".join(f"- {words.plain(reason)}" for reason in [*other, *missing]))
-    elif settles:
-        st.markdown("**✓ A release now would let it leave.** It would settle:")
-        st.markdown("\n".join(f"- {words.plain(reason)}" for reason in settles))
+    if found["keeps"]:
+        _listed(f"**✕ A release now would not {frees}.** Still in the way:", found["keeps"])
+    elif found["settles"]:
+        _listed(f"**✓ A release now would {frees}.** It would settle:", found["settles"])
     else:
-        st.markdown("**✓ Nothing is in the way.**")
+        st.markdown("**✓ No decision is wanted.**")
+    if found["run_out"]:
+        _listed("**✕ A concession covers no further part.** Decide anew:", found["run_out"])
+
+
+def _listed(head: str, reasons: list[str]) -> None:
+    st.markdown("\n".join([head, "", *(f"- {words.plain(reason)}" for reason in reasons)]))
 
 
 def decided(decisions: list[dict[str, Any]]) -> None:
@@ -70,13 +72,15 @@ def form(about: dict[str, str]) -> None:
     if not may:
         return
     label = {d: d.replace("-", " ") for d in may}
-    decision = st.selectbox("Decision", may, None, format_func=label.get, width=300, key="decision")
+    decision = st.selectbox(
+        "Decision", may, None, label.__getitem__, key=hand_in.fresh("decision"), width=300
+    )
     if decision is None:
         return
     st.markdown(words.DECISIONS[decision], width=frame.TEXT_PX)
     with st.form("decide", border=True):
         line: dict[str, Any] = {"kind": "disposition", "decision": decision, **about}
-        line["reason"] = hand_in.reason("Reason", "reason")
+        line["reason"] = hand_in.reason("Reason")
         if decision == "regrade":
             line["grade"] = st.text_input("New grade", max_chars=200, width=300).strip()
         if decision == "concession":
@@ -92,6 +96,10 @@ def form(about: dict[str, str]) -> None:
         hand_in.hand_in([line], f"Decided on {name}: {label[decision]}.")
 
 
+def look_at(batch: str) -> None:
+    st.session_state.update({"on": batch, "as": "batch"})
+
+
 def part(serial: str) -> None:
     """One part: what keeps it, then the decision."""
     found = cached.trace(serial)
@@ -99,20 +107,19 @@ def part(serial: str) -> None:
     if found["status"] == "shipped":
         st.error("✕ This part was shipped already. A decision here does not bring it back.")
     frame.status(found)
-    if found["reasons"]:
-        gate(**cached.part_gate(serial))
-    for row in found["flags"]:
-        if row["state"] == "open":
-            frame.flag(row, on_part=True)
+    gate(cached.part_gate(serial), "let it leave")
+    flags = [row for row in found["flags"] if row["state"] == "open"]
+    if any(row["severity"] != "critical" for row in flags):
+        st.markdown("A release also closes the flags below that are not critical: read them first.")
+    for row in flags:
+        frame.flag(row, on_part=True)
     form({"serial": serial})
     decided(found["dispositions"])
     with st.container(horizontal=True):
         frame.link("part", "Everything recorded of it", {"serial": serial})
         frame.link("mend", "Correct a record of it", {"code": serial})
         if found["batch"]:
-            frame.link(
-                "decide", f"Its batch {found['batch']}", {"on": found["batch"], "as": "batch"}
-            )
+            st.button(f"Its batch {found['batch']}", on_click=look_at, args=(found["batch"],))
 
 
 def batch(code: str) -> None:
@@ -122,7 +129,7 @@ def batch(code: str) -> None:
     st.header(words.plain(f"Batch {code}"))
     keeping.shipped_first(places.get("shipped", 0))
     st.markdown(keeping.places(found), width=frame.TEXT_PX)
-    gate(found["settles"], found["keeps"])
+    gate(found, "free the batch; each part still wants what is its own")
     if found["held_by_name"]:
         st.markdown(
             f"{found['held_by_name']} of its parts wait for a decision by name: a decision on the "
@@ -136,7 +143,7 @@ def batch(code: str) -> None:
     if found["count"]:
         first = frame.page(found["count"], PAGE)
         rows = cached.batch_gate(code, PAGE, first)["rows"]
-        frame.table([keeping.touched_row(row, cached.zone()) for row in rows], "Parts of the batch")
+        frame.table([keeping.batch_part_row(row, cached.zone()) for row in rows], "Its parts")
 
 
 st.title("Holds and decisions")

@@ -61,12 +61,12 @@ def waiting(gauge: str, row: dict[str, Any]) -> None:
     if not signed_in.allowed("accept-suspect"):
         st.markdown("Accepting readings in doubt is for an engineer or the owner.")
         return
-    names = {
+    names: dict[str, str] = {
         r["record"]["record_id"]: keeping.record_name(r["record"], cached.zone()) for r in found
     }
     with st.expander("Accept readings in spite of the gauge"), st.form("accept", border=False):
-        chosen = st.multiselect("Readings", list(names), format_func=names.get)
-        why = hand_in.reason("Why they can be relied on all the same", "why")
+        chosen = st.multiselect("Readings", list(names), format_func=names.__getitem__)
+        why = hand_in.reason("Why they can be relied on all the same")
         where = hand_in.station()
         pressed = st.form_submit_button("Accept these readings")
     if pressed and not (chosen and why):
@@ -100,7 +100,7 @@ code = frame.choose("gauge", [row["gauge"] for row in rows])
 st.header(words.plain(f"Gauge {code}"))
 found = cached.gauge(code, MOST_CHECKS)
 failure(found)
-frame.show(gauge_figure.figure(found, frame.look()), gauge_figure.alt_text(found), "gauge")
+frame.show(gauge_figure.figure(found, frame.look()), gauge_figure.alt_text(found), "checks")
 if found["checks"]:
     with st.expander(f"The newest {min(PAGE, len(found['checks']))} checks as a table"):
         newest = found["checks"][: -PAGE - 1 : -1]

@@ -48,10 +48,11 @@ def choose() -> str | None:
     first = frame.page(count, PAGE)
     rows = {r["record_id"]: r for r in cached.records_about(about, code, PAGE, first)["rows"]}
     frame.table([keeping.record_row(r, cached.zone()) for r in rows.values()], f"Records: {code}")
-    return st.selectbox(
+    chosen: str | None = st.selectbox(
         "Record to correct, newest first", list(rows), None,
-        format_func=lambda of: keeping.record_name(rows[of], cached.zone()),
+        lambda of: keeping.record_name(rows[of], cached.zone()),
     )  # fmt: skip
+    return chosen
 
 
 def replace(of: str, found: dict[str, Any]) -> None:
@@ -60,7 +61,7 @@ def replace(of: str, found: dict[str, Any]) -> None:
         st.markdown("It is void now. What you hand in here holds again.")
     with st.form("replace"):
         given = {field["name"]: typed(of, field) for field in found["form"]}
-        why = hand_in.reason("Reason for the correction", "why")
+        why = hand_in.reason("Reason for the correction")
         where = hand_in.station()
         pressed = st.form_submit_button("Put it right")
     if not pressed:
@@ -79,11 +80,11 @@ def replace(of: str, found: dict[str, Any]) -> None:
 def typed(of: str, field: dict[str, Any]) -> Any:
     """One field as an input; numbers stay text, so that they are kept as written."""
     unit = f", {field['unit']}" if field.get("unit") else ""
-    label, key = field["label"] + unit, f"{of}-{field['name']}"
+    label, key = field["label"] + unit, hand_in.fresh(f"{of}-{field['name']}")
     if field["type"] in ("choice", "several"):
         names = {option["value"]: option["label"] for option in field["options"]}
         if field["type"] == "several":
-            return st.multiselect(label, list(names), field["value"], names.get, key=key)
+            return st.multiselect(label, list(names), field["value"], names.__getitem__, key=key)
         values = list(names) if field["required"] else ["", *names]
         start = values.index(field["value"]) if field["value"] in values else 0
         shown = st.selectbox(label, values, start, lambda v: names.get(v, "–"), key=key, width=360)
@@ -94,7 +95,7 @@ def typed(of: str, field: dict[str, Any]) -> Any:
 def void(of: str) -> None:
     """Taking a record back asks once."""
     with st.form("void"):
-        why = hand_in.reason("Reason for making it void", "why")
+        why = hand_in.reason("Reason for making it void")
         where = hand_in.station()
         pressed = st.form_submit_button("Make it void")
     if pressed and not why:
@@ -114,7 +115,7 @@ def void(of: str) -> None:
 def accept(of: str) -> None:
     """A reading counts again although its gauge was found off."""
     with st.form("accept"):
-        why = hand_in.reason("Why the reading can be relied on all the same", "why")
+        why = hand_in.reason("Why the reading can be relied on all the same")
         where = hand_in.station()
         pressed = st.form_submit_button("Accept the reading")
     if pressed and not why:
@@ -145,7 +146,9 @@ def show(of: str) -> None:
             "void within 15 minutes.", width=frame.TEXT_PX,
         )  # fmt: skip
     if ways:
-        way = st.radio("What is to be done", ways, None, WAYS.get, key=f"way-{of}")
+        way = st.radio(
+            "What is to be done", ways, None, WAYS.__getitem__, key=hand_in.fresh(f"way-{of}")
+        )
         if way == "replace":
             replace(of, found)
         elif way:

@@ -14,7 +14,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--host", default="127.0.0.1", help="address to listen on (this machine)")
     parser.add_argument("--port", type=int, default=8501, help="default 8501")
     parser.add_argument("--stations", metavar="PORT", type=int,
-                        help="a second port for rigs, in a process of its own")  # fmt: skip
+                        help="a second port for rigs' records, in a process of its own; "
+                             "what a scale shows the screen goes to the first")  # fmt: skip
     tls = parser.add_argument_group("for a network")
     tls.add_argument("--tls-cert", metavar="FILE", type=Path, help="certificate chain (PEM)")
     tls.add_argument("--tls-key", metavar="FILE", type=Path, help="its private key (PEM)")

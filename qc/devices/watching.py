@@ -182,7 +182,7 @@ class Watch:
         return target
 
     def _target(self, path: Path, where: str, sides: dict[str, Path]) -> Path:
-        """The log's own name, or with the time in it where something else has that name.
+        """The log's own name, or with its time in it where something else has that name.
 
         What lies beside the name already may stay if it says the same: then it is ours, left by
         a run that was killed before it moved the log.
@@ -211,9 +211,11 @@ def _stem(path: Path) -> str:
 
 
 def _names(path: Path) -> Iterator[str]:
+    """The log's name, then with the time at which it was written: the same whenever it is asked."""
     yield path.name
     stem, ending = _stem(path), path.name[len(_stem(path)) :]
-    stamp = dt.datetime.now(dt.UTC).strftime("%Y%m%dT%H%M%SZ")
+    written = dt.datetime.fromtimestamp(path.stat().st_mtime, dt.UTC)
+    stamp = written.strftime("%Y%m%dT%H%M%SZ")
     yield f"{stem}_{stamp}{ending}"
     for n in itertools.count(2):
         yield f"{stem}_{stamp}-{n}{ending}"

@@ -126,8 +126,8 @@ class Failure(NamedTuple):
 def stopped_by_failures(
     batch: Standing, decisions: Iterable[Disposition], failures: Iterable[Failure]
 ) -> Standing:
-    """A batch as its failures at the standard leave it: held, until somebody releases the batch or
-    grants it a concession after the last of them."""
+    """A batch as its failures at the standard leave it: held, until somebody who knows of them
+    releases the batch or grants it a concession."""
     freed = [d.taken_at for d in decisions if d.decision in ("release", "concession")]
     decided = max(freed, default=None)
     serials = sorted({f.serial for f in failures if decided is None or f.at > decided})

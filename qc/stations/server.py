@@ -69,9 +69,10 @@ def serve(
     place = place._replace(port=listener.getsockname()[1])
     os.environ["RIMQC_DB"] = db  # the screens open it themselves
     try:
+        beside = None if stations is None else _listen(place.host, stations, "--stations")
         here = opened(db, anyone)
-        with _stations_beside(db, place, stations):
-            _tell(here, place, stations)
+        with _stations_beside(db, place, beside):
+            _tell(here, place, beside)
             from qc.stations.screens import application
 
             _run(application(here, place.host, place.port, **place.gate()), place, listener)
@@ -124,11 +125,11 @@ def _loopback(host: str) -> bool:
     return host == "localhost"
 
 
-def _tell(here: Here, place: Place, stations: int | None) -> None:
+def _tell(here: Here, place: Place, beside: socket.socket | None) -> None:
     print(f"The dashboard is at {place.address()} (stop with Ctrl-C)", flush=True)
-    if stations is not None:
-        beside = place._replace(port=stations, origin=None)
-        print(f"Stations send to {beside.address()}", flush=True)
+    if beside is not None:
+        stations = place._replace(port=beside.getsockname()[1], origin=None)
+        print(f"Stations send to {stations.address()}", flush=True)
     if here.anyone is not None:
         print("Nobody signs in here, and only this machine can open it.", flush=True)
         return
@@ -143,21 +144,19 @@ def _tell(here: Here, place: Place, stations: int | None) -> None:
 
 
 @contextmanager
-def _stations_beside(db: str, place: Place, port: int | None) -> Iterator[None]:
-    """The second listener; it ends with this process, however that ends."""
-    if port is None:
+def _stations_beside(db: str, place: Place, listener: socket.socket | None) -> Iterator[None]:
+    """The stations' own process; it ends with this one, however that ends."""
+    if listener is None:
         yield
         return
     from multiprocessing import get_context
 
-    beside = place._replace(port=port)
-    listener = _listen(beside.host, port, "--stations")
-    process = get_context("spawn").Process(target=_serve_stations, args=(db, beside, listener))
+    process = get_context("spawn").Process(target=_serve_stations, args=(db, place, listener))
     process.start()
-    listener.close()
     try:
         yield
     finally:
+        listener.close()
         process.terminate()
         process.join(10)
 

@@ -1,6 +1,7 @@
 """What waits for a decision, and what a release of a part or a batch would settle and what not."""
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
@@ -24,6 +25,8 @@ from qc.views.plain import record
 from qc.views.trace import nearest_serials
 
 Row = dict[str, Any]
+
+MOST_FLAGS = 5  # of a batch and its parts, the worst
 
 
 def parts_waiting(connection: Connection, most: int, skip: int = 0) -> Row:
@@ -67,7 +70,8 @@ def batches_waiting(connection: Connection) -> list[Row]:
 
 def reasons_of_batch(standing: Standing) -> list[str]:
     """Every reason why no part of a batch may leave; empty where the batch as such is free."""
-    return reasons_against(Standing(), standing, received=True)
+    reasons = reasons_against(Standing(), standing, received=True)
+    return [reason.removeprefix("its batch is ") for reason in reasons]
 
 
 def known(connection: Connection, catalog: Catalog, code: str) -> Row:
@@ -79,16 +83,20 @@ def known(connection: Connection, catalog: Catalog, code: str) -> Row:
     return {"part": part is not None, "batch": code in batches, "gauge": gauge, "near": near}
 
 
-def part_gate(connection: Connection, serial: str, now: dt.datetime) -> Row:
-    """What a release of the part at this moment would settle, and what would still keep it."""
+def part_gate(connection: Connection, catalog: Catalog, serial: str, now: dt.datetime) -> Row:
+    """What a release of the part at this moment would settle, and what would still keep it.
+
+    `run_out`: a concession on which it may have counted, and which holds no longer.
+    """
     row = connection.execute(
         select(Part.model, Part.batch, Part.standing).where(Part.serial == serial)
     ).one()
-    model, batch, own = row[0], row[1], standing_from(row[2])
-    whole = batch_standing.standing(connection, batch)
+    model, code, own = row[0], row[1], standing_from(row[2])
+    whole = batch_standing.standing(connection, code)
     held = histories(connection, "serial", [serial], any_corrections(connection))[serial]
     records = [final for item in held if (final := item.final()) is not None]
     decisions = [r for r in records if isinstance(r, Disposition)]
+    of_batch = batch_standing.decisions(connection, [code])[code] if code else []
     release = Disposition(
         taken_at=now, station="-", inspector="-", serial=serial, decision="release", reason="-"
     )
@@ -96,14 +104,27 @@ def part_gate(connection: Connection, serial: str, now: dt.datetime) -> Row:
     after = replace(own, held="", rework=False) if counts else own
     received = model is not None
     reasons = reasons_against(own, whole, received)
-    left = reasons_against(after, whole, received)
-    if batch and not_looked_at_since(batch_standing.decisions(connection, [batch])[batch], records):
-        left.append("its batch was reworked: it wants a new inspection")
-    return {"settles": [reason for reason in reasons if reason not in left], "keeps": left}
+    keeps = reasons_against(after, whole, received)
+    if not_looked_at_since(of_batch, records):
+        keeps.append("its batch was reworked: it wants a new inspection")
+    day = catalog.local_day(now)
+    run_out = [_run_out(decisions, day, 0)] + [
+        f"of its batch: {said}"
+        for said in [_run_out(of_batch, day, _shipped(connection, of_batch, code))]
+        if said
+    ]
+    return {
+        "settles": [reason for reason in reasons if reason not in keeps],
+        "keeps": keeps,
+        "run_out": [said for said in run_out if said],
+    }
 
 
-def batch(connection: Connection, catalog: Catalog, code: str, most: int, skip: int = 0) -> Row:
-    """A batch with its decisions, its own open flags, and a page of its parts, shipped ones first.
+def batch(
+    connection: Connection, catalog: Catalog, code: str, now: dt.datetime, most: int, skip: int = 0
+) -> Row:
+    """A batch with its decisions, the worst open flags of it and its parts, and a page of its parts,
+    shipped ones first; each part's `reasons` are its own, those of the batch stand once.
 
     RimqcError for a batch that is not in the catalog.
     """
@@ -111,20 +132,49 @@ def batch(connection: Connection, catalog: Catalog, code: str, most: int, skip: 
     if entry is None:
         raise RimqcError(f"no batch {code} in the catalog")
     standing = batch_standing.standing(connection, code)
+    common = reasons_against(Standing(), standing, received=True)
     parts = touched.page(connection, catalog, "batch", code, most, skip)
+    for row in parts["rows"]:
+        row["reasons"] = [reason for reason in row["reasons"] if reason not in common]
     decisions = batch_standing.decisions(connection, [code])[code]
+    keeps = reasons_of_batch(replace(standing, held="", rework=False))
+    said = _run_out(decisions, catalog.local_day(now), _shipped(connection, decisions, code))
     return {
         "batch": code,
-        "model": entry.model,
-        "made_on": entry.made_on.isoformat(),
-        "quantity": entry.quantity,
-        "reasons": reasons_of_batch(standing),
-        "settles": reasons_of_batch(standing),
-        "keeps": reasons_of_batch(replace(standing, held="", rework=False)),
+        "settles": [reason for reason in reasons_of_batch(standing) if reason not in keeps],
+        "keeps": keeps,
+        "run_out": [said] if said else [],
         "dispositions": [
             record(d) for d in sorted(decisions, key=lambda d: (d.taken_at, d.record_id))
         ],
-        "flags": flag_view.flags(connection, owner=f"batch:{code}"),
+        "flags": flag_view.flags(connection, batch=code, most=MOST_FLAGS),
         "held_by_name": _count(connection, (Part.batch == code) & WAITS),
         **parts,
     }
+
+
+def _concession(decisions: Iterable[Disposition]) -> Disposition | None:
+    """The concession by which things may leave now; none where a release came after it."""
+    freeing = [d for d in decisions if d.decision in ("release", "concession")]
+    newest = max(freeing, key=lambda d: (d.taken_at, d.record_id), default=None)
+    return newest if newest and newest.decision == "concession" else None
+
+
+def _run_out(decisions: Iterable[Disposition], day: dt.date, shipped: int) -> str | None:
+    """Why the concession in force covers no further part, if so."""
+    concession = _concession(decisions)
+    if concession is None:
+        return None
+    if concession.until is not None and concession.until < day:
+        return f"the concession held until {concession.until.isoformat()}"
+    if concession.quantity is not None and shipped >= concession.quantity:
+        return f"the concession was for {concession.quantity}, and {shipped} were shipped since"
+    return None
+
+
+def _shipped(connection: Connection, decisions: Iterable[Disposition], code: str | None) -> int:
+    """How many parts of the batch were shipped since its concession, if that counts parts."""
+    concession = _concession(decisions)
+    if concession is None or concession.quantity is None or code is None:
+        return 0
+    return touched.shipped_since(connection, code, concession.taken_at)

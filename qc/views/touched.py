@@ -161,8 +161,8 @@ def _measured_with(gauge: str, stretch: Stretch, corrected: bool) -> ColumnEleme
     return or_(Part.serial.in_(either("serial")), Part.batch.in_(either("batch")))
 
 
-def _parts(chosen: ColumnElement[bool]) -> Select[Any]:
-    query: Select[Any] = select(Part.serial, Part.model, Part.batch, Part.standing)
+def _parts(chosen: ColumnElement[bool]) -> Select[str, str | None, str | None, str]:
+    query = select(Part.serial, Part.model, Part.batch, Part.standing)
     return query.where(chosen).order_by(*_SHIPPED_FIRST)
 
 
@@ -205,7 +205,7 @@ def _placed(connection: Connection, found: Sequence[Any]) -> list[Row]:
                 "status": place(own, whole, model is not None),
                 "order": own.order or None,
                 "to": own.to or None,
-                "shipped_on": shipped.get(serial),
+                "shipped_on": moment(shipped[serial]) if serial in shipped else None,
                 "reasons": reasons,
             }
         )
@@ -230,7 +230,14 @@ def _waiting_for_a_look(
     }
 
 
-def _shipped_on(connection: Connection, serials: Sequence[str]) -> dict[str, str]:
+def shipped_since(connection: Connection, batch: str, since: dt.datetime) -> int:
+    """How many parts of a batch are out there that left after a moment."""
+    out = select(Part.serial).where(Part.batch == batch, _SHIPPED)
+    left = _shipped_on(connection, [row[0] for row in connection.execute(out)])
+    return sum(at > since for at in left.values())
+
+
+def _shipped_on(connection: Connection, serials: Sequence[str]) -> dict[str, dt.datetime]:
     """The moment of each part's newest shipment, as it stands after corrections."""
     newest: dict[str, dt.datetime] = {}
     for piece in pieces(serials):
@@ -240,7 +247,7 @@ def _shipped_on(connection: Connection, serials: Sequence[str]) -> dict[str, str
         for shipment in _shipments(connection, ids):
             at = shipment.taken_at
             newest[shipment.serial] = max(at, newest.get(shipment.serial, at))
-    return {serial: moment(at) for serial, at in newest.items()}
+    return newest
 
 
 def _shipments(connection: Connection, ids: Iterable[str]) -> list[Shipment]:

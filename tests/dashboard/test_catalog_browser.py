@@ -43,6 +43,7 @@ def test_a_claim_is_changed_by_keys_alone(browser: Any, serving: Serving) -> Non
             page.keyboard.type(text)
         page.keyboard.press(key)
     page.get_by_text("What this does").wait_for()
+    page.wait_for_function(DRAWN)
     assert page.get_by_text("instead of 430 g; allowed above 15 g instead of 12 g").is_visible()
     page.keyboard.press("Control+Enter")
     page.get_by_text("Kept. From").wait_for()

@@ -179,3 +179,43 @@ def test_a_shop_without_a_catalog_enters_its_first_model_here(screen: Any, tmp_p
         model = ledger.catalog().model("K40")
     assert model is not None
     assert model.spokes == 24
+
+
+# as the drift screen would, for one of its streams
+FREEZE = """
+import sys
+from qc.resources import folder
+sys.path.insert(0, str(folder("dashboard")))
+import cached, catalog_form
+catalog_form.say_what_was_kept()
+stream = next(s for s in cached.drift() if s["characteristic"] == "bare-mass")
+catalog_form.freeze(stream)
+"""
+
+
+def test_a_baseline_is_frozen_from_the_batches_of_a_stream(
+    own_db: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from streamlit.testing.v1 import AppTest
+
+    from qc.stations import here
+
+    monkeypatch.setenv("RIMQC_DB", own_db)
+    here.opened(own_db, ENGINEER)
+    app = AppTest.from_string(FREEZE, default_timeout=60).run()
+    assert not app.exception
+    assert [one.label for one in app.selectbox] == []  # what it is of is known
+    batches = field(app, "Batches that set the level")
+    assert batches.options[0].startswith("B26")
+    for batch in ("B20", "B21", "B22"):
+        batches.select(batch)
+    field(app, "Name").input("new resin")
+    field(app, "Reason").input("the change is meant to stay")
+    press(app, "See what it does")
+    assert "Batches of K40 from the first of these on are compared with them anew" in text(app)
+    press(app, "Keep it")
+    assert "Kept." in text_of_success(app)
+    with Ledger(own_db) as ledger:
+        (frozen,) = ledger.catalog().baselines("K40", "rim", "bare-mass", "")
+    here.close()
+    assert (frozen.name, frozen.batches) == ("new resin", ("B20", "B21", "B22"))

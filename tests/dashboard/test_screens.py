@@ -66,7 +66,7 @@ def test_today_counts_flags_and_lists_the_worst_first(screen: Any, shop_db: str)
     app = screen(shop_db, "today")
     assert [(metric.label, metric.value) for metric in app.metric] == [
         ("◆ critical", "0"),
-        ("▲ major", "3"),
+        ("▲ major", "4"),
         ("● minor", "0"),
     ]
     said = text(app)
@@ -174,7 +174,7 @@ def test_an_unknown_serial_offers_the_nearest_known_ones(screen: Any, shop_db: s
 
 def test_a_factor_leads_to_its_parts_and_where_they_are(screen: Any, shop_db: str) -> None:
     app = screen(shop_db, "touched", factor="resin_lot", level="R2")
-    assert "21 parts: 18 complete, 3 held" in text(app)
+    assert "21 parts: 3 held, 18 complete" in text(app)
     assert f"[K_26-1](/part?serial={LATE}),K40,B26,held" in tables(app)
 
 

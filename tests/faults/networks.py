@@ -72,10 +72,18 @@ class Through:
             except OSError:
                 bench.close()
                 continue
+            threading.Thread(target=self._connect, args=(bench, server), daemon=True).start()
+
+    def _connect(self, bench: socket.socket, server: socket.socket) -> None:
+        with bench, server:
             with self._lock:
                 self._open |= {bench, server}
-            for source, target in ((bench, server), (server, bench)):
-                threading.Thread(target=self._carry, args=(source, target), daemon=True).start()
+            back = threading.Thread(target=self._carry, args=(server, bench), daemon=True)
+            back.start()
+            self._carry(bench, server)
+            back.join()
+            with self._lock:
+                self._open -= {bench, server}
 
     def _carry(self, source: socket.socket, target: socket.socket) -> None:
         with contextlib.suppress(OSError):

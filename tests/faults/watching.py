@@ -74,16 +74,16 @@ def run(db: str, folder: Path, faults: int, seed: int = 1) -> Outcome:
     write_catalog(inbox)
     rigs.texts[(inbox / "catalog.toml").read_bytes()] += 1
     words = ["watch", str(inbox), "--once", "--settle", "0", "--db", db, "--format", "json"]
-    killed, steps = 0, 200
+    killed = 0
     while killed < faults:
-        for _ in range(chance.randint(1, 3)):
-            rigs.drop()
-        process = start(told, words, chance.randint(1, steps), files=True)
-        process.join(120)
-        if process.exitcode == -9:
-            killed += 1
-        else:  # it ended before: its number of steps says where the next may be killed
-            steps = max(100, ended(process, told).statements)
+        # how many steps a run has; some more, since logs pile up where runs are killed early
+        steps = int(1.2 * ended(start(told, words, files=True), told).statements)
+        for _ in range(min(10, faults - killed)):
+            for _ in range(chance.randint(1, 3)):
+                rigs.drop()
+            process = start(told, words, chance.randint(1, steps), files=True)
+            process.join(120)
+            killed += process.exitcode == -9
     for _ in range(2):  # the second finds nothing to do
         last = ended(start(told, words), told)
         assert last.code in (0, 1), last.err

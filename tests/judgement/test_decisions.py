@@ -6,7 +6,13 @@ from typing import Any
 import pytest
 
 from qc.judgement.readings import Doubt, Held
-from qc.judgement.standing import Standing, reasons_against, status
+from qc.judgement.standing import (
+    Failure,
+    Standing,
+    reasons_against,
+    status,
+    stopped_by_failures,
+)
 from tests.judgement.bench import (
     at,
     catalog,
@@ -455,3 +461,33 @@ def test_the_order_of_a_whole_history_never_matters():
         assert again.standing == expected.standing
         assert again.quantities == expected.quantities
         assert sorted(again.suspects) == sorted(expected.suspects)
+
+
+# ---- a failure at the standard ----
+
+
+def whole_batch(*decisions, failures=()):
+    held = judge_whole_batch(SHOP, *decisions)
+    return stopped_by_failures(held.standing, decisions, [Failure(*f) for f in failures])
+
+
+def test_a_part_that_fails_the_standard_holds_its_batch_until_that_is_released():
+    failed = [("R-9", at(3))]
+    batch = whole_batch(failures=failed)
+    assert status(Standing(), batch, True) == "held"
+    (reason,) = reasons_against(Standing(), batch, True)
+    assert reason == "its batch is held: R-9 did not bear the standard impact"
+    for decision in ("release", "concession"):
+        freed = whole_batch(decided(4, decision, batch="B1"), failures=failed)
+        assert reasons_against(Standing(), freed, True) == []
+
+
+def test_a_failure_after_a_release_holds_the_batch_again():
+    released = decided(4, "release", batch="B1")
+    batch = whole_batch(released, failures=[("R-9", at(3)), ("R-8", at(5))])
+    assert batch.held == "R-8 did not bear the standard impact"
+
+
+def test_a_hold_by_a_person_keeps_its_own_reason():
+    batch = whole_batch(decided(4, "hold", batch="B1"), failures=[("R-9", at(3))])
+    assert batch.held == "as agreed"
