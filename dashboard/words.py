@@ -238,6 +238,7 @@ def subject(flag: dict[str, Any]) -> str:
         return str(flag["serial"])
     return f"batch {flag['batch']}" if "batch" in flag else f"gauge {flag.get('gauge', '–')}"
 
+
 STATIONS = (
     "A rig or a script sends with a token of its own, kept in a file that only its program can "
     "read. A tablet becomes a station under *Your password, your PIN, signing out*, opened by an "

@@ -1,7 +1,9 @@
 """Drift: where the level of a batch mean moved."""
 
 import cached
+import catalog_form
 import frame
+import signed_in
 import streamlit as st
 import tables
 import words
@@ -11,6 +13,7 @@ from qc.figures import drift
 PAGE = 5
 
 st.title("Drift")
+catalog_form.say_what_was_kept()
 streams = cached.drift()
 if not streams:
     st.info(
@@ -31,6 +34,7 @@ if streams:
         f"{streams[0]['streams']} levels are watched at once. If nothing had moved at all, about "
         f"{streams[0]['expected_false']:.1f} signals would still be expected among them."
     )
+may_freeze = signed_in.allowed("freeze-baseline")
 drawn = moved if len(streams) > PAGE else moved + quiet
 first = frame.page(len(drawn), PAGE)
 for i, stream in enumerate(drawn[first : first + PAGE]):
@@ -42,6 +46,8 @@ for i, stream in enumerate(drawn[first : first + PAGE]):
     if stream["factors"]:
         with st.expander("Every factor that was searched"):
             frame.table([tables.factor_row(row) for row in stream["factors"]], "Factors")
+    if may_freeze and len(stream["batches"]) >= drift.LEAST_BATCHES:
+        catalog_form.freeze(stream)
 if quiet and drawn == moved:
     with st.expander(f"{len(quiet)} without a sign of a move"):
         frame.table([tables.stream_row(s) for s in quiet], "Levels that did not move")

@@ -100,4 +100,3 @@ def _show(people: list[dict[str, object]], form: str) -> None:
     heads = {"person": "Person", "name": "Name", "role": "Role", "signs_in_with": "Signs in with",
              "ended": "Ended"}  # fmt: skip
     show(rows, form, heads, "Nobody has an account yet; `rimqc serve` prints the owner's code.")
-

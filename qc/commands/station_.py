@@ -4,13 +4,13 @@ add NAME      prints a token, once; an earlier one of that station ends
 list          shows the tokens that were given, without what is secret
 revoke NAME   ends a station's token, and the naming of its tablets
 
-A station may hand in what a technician may record. With --role engineer its token carries
-corrections and decisions too: only for programs that pass on what entitled people decided.
+A token hands in every kind of record, decisions and corrections too. A rig needs no such rights:
+give it --role technician, and only what a technician may record is taken from it.
 """
 
 import argparse
 
-EXAMPLE = "rimqc station add WEIGH-1"
+EXAMPLE = "rimqc station add WEIGH-1 --role technician"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,7 +19,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     does = parser.add_subparsers(dest="does", metavar="WHAT", required=True)
     add = does.add_parser("add", help="print a token for a station, once")
     add.add_argument("name", metavar="NAME", help="the station's code")
-    add.add_argument("--role", default="technician", help="whose rights it has (technician)")
+    add.add_argument(
+        "--role", default="owner", help="whose rights it has: technician for a rig (default owner)"
+    )
     does.add_parser("list", help="show the tokens that were given")
     does.add_parser("revoke", help="end a station's tokens").add_argument("name", metavar="NAME")
     for one in does.choices.values():

@@ -2,5 +2,6 @@
 
 `readout` understands a gauge's lines, `serial_port` reads them, `readings` hands them on.
 `arrivals` tells which files have come whole, `watching` takes them in. `spool` keeps records on
-disk until the server has them, `sending` brings them there, `link` is the line to the server.
+disk until the server has them, `sending` brings them there, `log_lines` makes a log fit to be
+sent, `link` is the line to the server.
 """

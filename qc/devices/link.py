@@ -17,7 +17,7 @@ from qc.errors import RimqcError
 MOST_ASKED_S = 300.0
 # a server closes what is idle for longer, perhaps just as the next request is on its way
 _IDLE_S = 2.0
-FIRST_WAIT_S, MOST_WAIT_S = 0.5, 60.0
+FIRST_WAIT_S, MOST_WAIT_S = 0.5, 30.0
 # the server asks for patience, or its own fault may pass
 _LATER = frozenset({408, 425, 429, *range(500, 600)})
 

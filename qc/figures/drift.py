@@ -8,6 +8,8 @@ from qc.figures.look import COLOURS, Colours, name_ticks, new_figure, note
 from qc.figures.words import amount, characteristic_name, signed, stage_name
 
 MOST_BATCHES = 1500
+# a comparison needs so many
+LEAST_BATCHES = 8
 
 # shape and word of each rule of a signal
 RULES = {
@@ -57,8 +59,8 @@ def title(stream: dict[str, Any]) -> str:
     name, change, unit = name_of(stream), stream["change"], stream["unit"]
     count = len(stream["batches"])
     if not stream["signals"]:
-        if count < 8:
-            return f"{name}: {count} of the 8 batches that a comparison needs"
+        if count < LEAST_BATCHES:
+            return f"{name}: {count} of the {LEAST_BATCHES} batches that a comparison needs"
         return f"{name}: no sign of a move in {count} batches"
     if change is None:
         return f"{name} moved: first seen at batch {stream['signals'][0]['batch']}"

@@ -5,11 +5,12 @@ from collections.abc import Iterable
 from sqlalchemy import Connection, literal, or_, select
 
 from qc.judgement.flags import SETTLING
+from qc.judgement.impact import STRUCK_BEFORE
 from qc.judgement.standing import Failure, Standing, stopped_by_failures
 from qc.ledger.bulk import pieces
 from qc.ledger.corrections import any_corrections, histories
 from qc.ledger.projections import standing_from
-from qc.ledger.tables import BatchStanding, FlagRow, Part
+from qc.ledger.tables import BatchStanding, FlagRow, Part, Test
 from qc.records.kinds import Disposition
 
 
@@ -50,12 +51,19 @@ def decisions(connection: Connection, batches: list[str]) -> dict[str, list[Disp
 
 
 def _failures(connection: Connection, batches: list[str]) -> list[tuple[str, Failure]]:
-    """By the parts of these batches, so that the flags of others are not read."""
+    """Flags of the parts of these batches, open or settled by a decision on the part, whose test
+    still reads so: a correction after the decision leaves the flag as it was."""
     owners = select(literal("serial:") + Part.serial).where(Part.batch.in_(batches))
-    query = select(FlagRow.batch, FlagRow.serial, FlagRow.raised_at).where(
-        FlagRow.owner.in_(owners),
-        FlagRow.flag == "impact-below-standard",
-        or_(FlagRow.closed_at.is_(None), FlagRow.closed_by.in_(sorted(SETTLING))),
+    query = (
+        select(FlagRow.batch, FlagRow.serial, FlagRow.raised_at)
+        .join(Test, (Test.serial == FlagRow.serial) & (Test.test == FlagRow.test))
+        .where(
+            FlagRow.owner.in_(owners),
+            FlagRow.flag == "impact-below-standard",
+            or_(FlagRow.closed_at.is_(None), FlagRow.closed_by.in_(sorted(SETTLING))),
+            Test.failed <= 1,
+            Test.marks.not_like(f"%{STRUCK_BEFORE}%"),
+        )
     )
     rows = connection.execute(query)
     return [(batch, Failure(serial, at)) for batch, serial, at in rows if batch and serial]

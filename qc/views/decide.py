@@ -123,8 +123,8 @@ def part_gate(connection: Connection, catalog: Catalog, serial: str, now: dt.dat
 def batch(
     connection: Connection, catalog: Catalog, code: str, now: dt.datetime, most: int, skip: int = 0
 ) -> Row:
-    """A batch with its decisions, the worst open flags of it and its parts, and a page of its parts,
-    shipped ones first; each part's `reasons` are its own, those of the batch stand once.
+    """A batch with its decisions, the worst open flags of it and its parts, and a page of its
+    parts, shipped ones first; each part's `reasons` are its own, those of the batch stand once.
 
     RimqcError for a batch that is not in the catalog.
     """

@@ -330,7 +330,7 @@ def test_a_spreadsheet_finds_no_formula_in_a_csv(tmp_path):
 
 
 def test_tables_for_people_name_their_units(shop):
-    for name, words in {"claims": "Claimed, g", "flags": "Severity", "margins": "Survived",
+    for name, words in {"claims": "Claimed, g", "flags": "Severity", "margins": "Required multiple",
                         "drift": "First signal"}.items():  # fmt: skip
         code, out, _ = run(name, "--db", shop)
         assert (code, words in out) == (0, True)

@@ -28,7 +28,7 @@ def test_records_sent_while_the_cable_is_pulled_are_held_once(sqlite, tmp_path):
         pytest.skip("this machine does not let us make network namespaces")
     network = Cable("rqtest")
     try:
-        outcome = sending.run(sqlite.new(), tmp_path, 10, network, seed=4)
+        outcome = sending.run(sqlite.new(), tmp_path, 5, network, seed=4)
     finally:
         network.close()
     assert outcome.wrong == []

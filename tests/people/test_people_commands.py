@@ -93,7 +93,7 @@ def test_a_stations_new_token_ends_its_old_one_and_revoking_ends_both_kinds(db):
         with ledger.writing() as connection:
             tablet = tokens.name_screen(connection, "W1", now())
             assert tokens.sender(connection, old) is None
-            assert tokens.sender(connection, new) == ("W1", "technician")
+            assert tokens.sender(connection, new) == ("W1", "owner")
             assert tokens.screen_of(connection, tablet) == "W1"
         assert run("station", "revoke", "W1", "--db", db)[0] == 0
         with ledger.reading() as connection:
