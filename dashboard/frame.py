@@ -91,6 +91,10 @@ def _links(row: dict[str, Any], on_part: bool) -> None:
         link("drift", f"Has {where['model']} moved?", moved)
     if row["flag"] == "drift":
         link("drift", "See the drift", where)
+    if "serial" in row and row["severity"] != "minor" and not on_part:
+        link("decide", "Decide", {"on": row["serial"]})
+    if "gauge" in row:
+        link("gauges", f"Gauge {row['gauge']}", {"gauge": row["gauge"]})
     if row["flag"] == "gauge-suspect":
         serials = cached.parts_in_doubt(row["gauge"])
         for serial in serials[:12]:

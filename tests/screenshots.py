@@ -21,6 +21,11 @@ SCREENS = {
     "drift": "/drift?model=45D&stage=rim&characteristic=bare-mass",
     "part": "/part?serial=45D-20-01",
     "touched": "/touched?factor=resin_lot&level=R45-5",
+    "decide": "/decide?on=45D-20",
+    "gauges": "/gauges",
+    "intake": "/intake",
+    "strike": "/strike",
+    "catalog": "/catalog",
 }
 
 
@@ -48,7 +53,7 @@ def take(browser: Browser, address: str, file: Path, args: argparse.Namespace) -
         viewport={"width": args.width, "height": 900}, color_scheme=args.look
     )  # fmt: skip
     page.goto(address)
-    page.get_by_text("What these words mean").wait_for()
+    page.get_by_role("heading", level=1).wait_for()
     page.wait_for_function(DRAWN)
     if args.whole:
         tall = page.evaluate("document.querySelector('[data-testid=stMain]').scrollHeight")

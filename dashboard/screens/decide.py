@@ -36,12 +36,14 @@ def waiting() -> None:
     st.markdown("Critical flags hold their part too: they stand first on the screen of today.")
 
 
-def gate(found: dict[str, Any], frees: str) -> None:
+def gate(found: dict[str, Any], flags: list[dict[str, Any]], frees: str) -> None:
     """What a release would settle, and what would still be in the way."""
     if found["keeps"]:
         _listed(f"**✕ A release now would not {frees}.** Still in the way:", found["keeps"])
     elif found["settles"]:
         _listed(f"**✓ A release now would {frees}.** It would settle:", found["settles"])
+    elif any(row["severity"] == "major" for row in flags):
+        st.markdown("**▲ Nothing is on hold, but a major flag wants a decision before release.**")
     else:
         st.markdown("**✓ No decision is wanted.**")
     if found["run_out"]:
@@ -107,8 +109,8 @@ def part(serial: str) -> None:
     if found["status"] == "shipped":
         st.error("✕ This part was shipped already. A decision here does not bring it back.")
     frame.status(found)
-    gate(cached.part_gate(serial), "let it leave")
     flags = [row for row in found["flags"] if row["state"] == "open"]
+    gate(cached.part_gate(serial), flags, "let it leave")
     if any(row["severity"] != "critical" for row in flags):
         st.markdown("A release also closes the flags below that are not critical: read them first.")
     for row in flags:
@@ -129,7 +131,7 @@ def batch(code: str) -> None:
     st.header(words.plain(f"Batch {code}"))
     keeping.shipped_first(places.get("shipped", 0))
     st.markdown(keeping.places(found), width=frame.TEXT_PX)
-    gate(found, "free the batch; each part still wants what is its own")
+    gate(found, found["flags"], "free the batch; each part still wants what is its own")
     if found["held_by_name"]:
         st.markdown(
             f"{found['held_by_name']} of its parts wait for a decision by name: a decision on the "

@@ -30,7 +30,7 @@ moved = [s for s in streams if s["signals"]]
 quiet = [s for s in streams if not s["signals"]]
 st.subheader(f"{len(moved) or 'None'} of {len(streams)} measured levels moved")
 if streams:
-    st.caption(
+    st.markdown(
         f"{streams[0]['streams']} levels are watched at once. If nothing had moved at all, about "
         f"{streams[0]['expected_false']:.1f} signals would still be expected among them."
     )

@@ -28,6 +28,9 @@ except RimqcError:
 
 st.header(words.plain(serial))
 frame.status(part)
+with st.container(horizontal=True):
+    frame.link("decide", "Hold, release, decide", {"on": serial})
+    frame.link("mend", "Correct a record", {"code": serial})
 
 open_flags = [row for row in part["flags"] if row["state"] == "open"]
 st.subheader(f"Open flags: {len(open_flags) or 'none'}")

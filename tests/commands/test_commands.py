@@ -106,7 +106,9 @@ def test_open_flags_are_no_failure(shop):
 @pytest.mark.parametrize(
     "words", [[], ["nonsense"], ["flags", "--colour"], ["import"], ["flags", "--format", "xml"],
               ["trace"], ["trace", "A", "--where", "b=c"], ["trace", "--where", "b"],
-              ["trace", "--where", "colour=red"]],
+              ["trace", "--where", "colour=red"], ["trace", "A", "--from", "2026-01-01"],
+              ["trace", "--where", "model=D50", "--to", "2026-01-01"],
+              ["trace", "--where", "gauge=S1", "--from", "yesterday"]],
 )  # fmt: skip
 def test_wrong_usage_ends_with_two(shop, words):
     code, out, err = run(*words, *(["--db", shop] if words else []))
@@ -290,6 +292,19 @@ def test_parts_are_found_by_a_factor_of_their_batch(shop):
     assert parts == len(answer(shop, "trace", "--where", "model=D50")) == 40
     (gone,) = [row for row in everywhere["R8"] if row["serial"] == "D50-001"]
     assert (gone["order"], gone["to"]) == ("O-1", "C-1")
+
+
+def test_parts_are_found_by_a_gauge_and_the_days_of_its_use(shop):
+    every = answer(shop, "trace", "--where", "gauge=S1")
+    some = answer(
+        shop, "trace", "--where", "gauge=S1", "--from", "2026-02-15", "--to", "2026-02-16"
+    )
+    assert some
+    assert {row["serial"] for row in some} < {row["serial"] for row in every}
+    for row in some:
+        weighings = [r for r in answer(shop, "trace", row["serial"])["records"]
+                     if r["kind"] == "weighing" and r["gauge"] == "S1"]  # fmt: skip
+        assert any("2026-02-15" <= r["taken_at"] < "2026-02-17" for r in weighings)
 
 
 def test_verify_as_programs_read_it(shop):

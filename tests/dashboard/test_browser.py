@@ -17,6 +17,9 @@ ADDRESSES = {
     "drift": "/drift?characteristic=bare-mass",
     "part": f"/part?serial={LATE}",
     "touched": "/touched?factor=resin_lot&level=R2",
+    "decide": "/decide?on=B26",
+    "mend": f"/mend?code={LATE}",
+    "gauges": "/gauges?gauge=S2",
 }
 
 

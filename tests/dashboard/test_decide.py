@@ -294,11 +294,8 @@ def test_a_failed_check_lists_the_parts_to_measure_again(screen: Any, shop_db: s
 
 def test_readings_are_accepted_together_with_one_reason(screen: Any, own_db: str) -> None:
     app = screen(own_db, "gauges", ENGINEER, gauge="S2")
-    readings = field(app, "Readings")
-    readings.set_value(readings.options[:2] and [
-        r["record_id"] for s in ("K_10-1", "K_10-2") for r in part(own_db, s)["records"]
-        if r["kind"] == "weighing"
-    ])  # fmt: skip
+    both = [record_of(own_db, serial, "weighing") for serial in ("K_10-1", "K_10-2")]
+    field(app, "Readings").set_value(both)
     field(app, "Why they can").input("2.5 g is within what this comparison needs")
     app = press(app, "Accept these readings")
     assert app.success[0].value == "✓ 2 accepted with your reason."
@@ -340,10 +337,10 @@ def test_by_keyboard_alone_a_part_is_held_and_its_weight_put_right(
     page.get_by_label("Serial or batch").fill("K_01-1")
     page.keyboard.press("Enter")
     page.get_by_text("No decision is wanted").wait_for()
-    page.get_by_label("Decision").focus()
+    page.get_by_role("combobox", name="Decision").focus()
     page.keyboard.type("hold")
     page.keyboard.press("Enter")
-    page.get_by_label("Reason").fill("dull spot")
+    page.get_by_label("Reason", exact=True).fill("dull spot")
     page.get_by_label("Entered at station").fill("bench")
     page.get_by_label("Entered at station").press("Enter")
     page.get_by_text("Decided on K_01-1: hold.").wait_for()

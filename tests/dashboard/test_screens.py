@@ -175,7 +175,7 @@ def test_an_unknown_serial_offers_the_nearest_known_ones(screen: Any, shop_db: s
 def test_a_factor_leads_to_its_parts_and_where_they_are(screen: Any, shop_db: str) -> None:
     app = screen(shop_db, "touched", factor="resin_lot", level="R2")
     assert "21 parts: 3 held, 18 complete" in text(app)
-    assert f"[K_26-1](/part?serial={LATE}),K40,B26,held" in tables(app)
+    assert f"[K_26-1](/part?serial={LATE}),K40,[B26](/decide?on=B26&as=batch),held" in tables(app)
 
 
 def test_a_page_beyond_the_last_shows_the_last(screen: Any, shop_db: str) -> None:
