@@ -211,19 +211,6 @@ def closed_row(row: dict[str, Any], zone: str | None) -> dict[str, str]:
     }
 
 
-def place_row(row: dict[str, Any]) -> dict[str, str]:
-    """A part and where it is, as a row of a table."""
-    went = (
-        f", order {words.plain(row['order'])} to {words.plain(row['to'])}" if row["order"] else ""
-    )
-    return {
-        "Part": part_link(row["serial"]),
-        "Model": words.plain(row["model"] or "–"),
-        "Batch": words.plain(row["batch"] or "–"),
-        "Where it is": words.STATUSES.get(row["status"], row["status"]) + went,
-    }
-
-
 def part_link(serial: str) -> str:
     """A link to the part's screen, as Markdown."""
     return f"[{words.plain(serial)}](/part?serial={quote(serial, safe='')})"

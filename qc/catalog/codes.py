@@ -31,13 +31,22 @@ _ALWAYS_CHECKED = (
 )
 # lighter than a tenth of the lightest claim or heavier than ten times the heaviest: another unit
 _IMPLAUSIBLE = 10
+_CHECKER = ("code checker",)
 
 
 def code_checker(catalog: Catalog) -> Callable[[Record], None]:
     """A check of one record after another; raises `Refused` naming the nearest known code.
 
-    What stands in for a record in a correction must pass the same checks.
+    What stands in for a record in a correction must pass the same checks. One checker serves a
+    state of the catalog: a station that sends a single record does not wait for a new one.
     """
+    checker: Callable[[Record], None] | None = catalog.memory.get(_CHECKER)
+    if checker is None:
+        checker = catalog.memory[_CHECKER] = _new_checker(catalog)
+    return checker
+
+
+def _new_checker(catalog: Catalog) -> Callable[[Record], None]:
     known: dict[type[Entry], frozenset[str]] = {
         table: frozenset(catalog.codes(table))
         for table in (Model, Batch, Gauge, Protocol, Characteristic, Station, Inspector, FittedPart)

@@ -166,12 +166,15 @@ def load_held(connection: Connection, record_ids: Sequence[str]) -> list[Held]:
 
 
 def histories(
-    connection: Connection, column: str, names: Sequence[str], corrected: bool
+    connection: Connection, column: str, names: Sequence[str], corrected: bool | None = None
 ) -> dict[str, list[Held]]:
     """All records about each of some serials, batches or checked gauges, with their changes.
 
-    `column` is `serial`, `batch` or `checked`; `corrected` says whether there are corrections.
+    `column` is `serial`, `batch` or `checked`; `corrected` says whether the database has any
+    corrections, for a caller that has looked.
     """
+    if corrected is None:
+        corrected = any_corrections(connection)
     found: dict[str, list[Held]] = {name: [] for name in names}
     for piece in pieces(list(names)):
         about = getattr(Journal, column)

@@ -60,13 +60,9 @@ class Known:
 
 def load_doubts(connection: Connection) -> dict[str, list[Doubt]]:
     """Every gauge that a failed check ever put in doubt."""
-    own = select(Journal.checked).where(Journal.checked.is_not(None))
-    mended = select(Override.checked).where(Override.checked.is_not(None))
-    gauges = sorted({row[0] for row in connection.execute(own.union(mended)) if row[0]})
+    gauges = sorted(names_in(connection, "checked"))
     found = {}
-    for gauge, held in histories(
-        connection, "checked", gauges, any_corrections(connection)
-    ).items():
+    for gauge, held in histories(connection, "checked", gauges).items():
         in_doubt = doubts(gauge, held)
         if in_doubt:
             found[gauge] = in_doubt
@@ -195,7 +191,7 @@ def _judge_each(
     while serials := following(last):
         judge(connection, known, Touched(serials=set(serials)), corrected)
         last = serials[-1]
-    touched = Touched(batches=_names(connection, "batch"), gauges=_names(connection, "gauge"))
+    touched = Touched(batches=names_in(connection, "batch"), gauges=names_in(connection, "gauge"))
     judge(connection, known, touched, corrected)
     gauge_flags.write(connection, known.catalog, known.in_doubt, touched.gauges, corrected)
 
@@ -209,7 +205,8 @@ def _next_serials(connection: Connection, last: str) -> list[str]:
     return sorted(found)[:PARTS_AT_ONCE]
 
 
-def _names(connection: Connection, column: str) -> set[str]:
+def names_in(connection: Connection, column: str) -> set[str]:
+    """Every serial, batch, gauge in use or gauge checked that any record was ever about."""
     names: set[str] = set()
     for table in (Journal, Override):
         about = getattr(table, column)

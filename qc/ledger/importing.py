@@ -17,7 +17,7 @@ from qc.catalog.codes import code_checker
 from qc.catalog.entries import Entry
 from qc.catalog.toml_file import read_catalog
 from qc.ledger.ledger import ACCEPTED, CONFLICT, Ledger
-from qc.ledger.walk import Check, FileReport, Waiting, Walk
+from qc.ledger.walk import Check, FileReport, Waiting, Walk, conflict
 from qc.readers.folder import is_catalog, log_files
 from qc.readers.lines import open_log
 from qc.readers.refusal import FileError
@@ -217,10 +217,7 @@ class _Gathering:
                 walk.report.accepted += 1
             elif answer.outcome == CONFLICT:
                 record_id = item.record.record_id
-                reason = (
-                    f"record {record_id} is held already with another {answer.field}; "
-                    "record a correction of it instead"
-                )
+                reason = conflict(record_id, answer.field)
                 walk.refuse(line, "record_id", record_id, reason, raw)
             else:
                 walk.report.already_held += 1

@@ -26,15 +26,12 @@ def points_of(
     for name, value in only.items():
         if value is not None:
             query = query.where(getattr(Summary, name) == value)
-    sums: dict[tuple[str, ...], list[int]] = {}
+    cells: dict[tuple[str, ...], list[Sums]] = {}
     for *of, n, total, squares in connection.execute(query):
-        held = sums.setdefault(tuple(of), [0, 0, 0])
-        held[0] += n
-        held[1] += int(total)
-        held[2] += int(squares)
+        cells.setdefault(tuple(of), []).append(Sums(n, int(total), int(squares)))
     found: dict[StreamKey, list[BatchPoint]] = {}
-    for (model, stage, characteristic, protocol, batch), counted in sums.items():
-        entry, whole = catalog.batch(batch), Sums(*counted)
+    for (model, stage, characteristic, protocol, batch), measured in cells.items():
+        entry, whole = catalog.batch(batch), Sums.together(measured)
         if entry is not None and whole.mean is not None:
             point = BatchPoint(batch, entry.made_on, whole.n, whole.mean, whole.sd)
             found.setdefault((model, stage, characteristic, protocol), []).append(point)

@@ -85,7 +85,7 @@ def _changes(
             sums[0] += sign
             sums[1] += sign * units
             sums[2] += sign * units * units
-            sums[3] += sign * ((at - _EPOCH) // _SECOND)
+            sums[3] += sign * seconds_of(at)
             sums[4] += sign * (beyond == "over")
             sums[5] += sign * (beyond == "under")
             (change.came if sign > 0 else change.went).append(value)
@@ -95,6 +95,11 @@ def _changes(
         for key, change in changes.items()
         if any(change.sums) or sorted(change.came) != sorted(change.went)
     }
+
+
+def seconds_of(at: dt.datetime) -> int:
+    """Whole seconds since 1970: moments that add up exactly."""
+    return (at - _EPOCH) // _SECOND
 
 
 class _Cell(NamedTuple):

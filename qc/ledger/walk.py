@@ -32,6 +32,14 @@ class FileReport(msgspec.Struct):
         self.refusals.append({"line": line, "field": field, "value": value, "reason": reason})
 
 
+def conflict(record_id: str, field: str | None) -> str:
+    """Why a record that differs from the one held is refused."""
+    return (
+        f"record {record_id} is held already with another {field}; "
+        "record a correction of it instead"
+    )
+
+
 class Waiting(NamedTuple):
     """A parsed line that waits for its chunk: its number, its record, its text to write back."""
 

@@ -13,7 +13,7 @@ from qc.catalog.checks import entry_checker
 from qc.catalog.codes import code_checker
 from qc.catalog.entries import Entry, Inspector, table_of
 from qc.ledger.ledger import ACCEPTED, CONFLICT, Answer, Ledger
-from qc.ledger.walk import FileReport
+from qc.ledger.walk import FileReport, conflict
 from qc.ledger.writer import Writer
 from qc.people.accounts import gauge_grants
 from qc.people.roles import entry_action
@@ -147,11 +147,7 @@ def _count(report: FileReport, answer: Answer, number: int = 0, record_id: str =
     if answer.outcome == ACCEPTED:
         report.accepted += 1
     elif answer.outcome == CONFLICT:
-        reason = (
-            f"record {record_id} is held already with another {answer.field}; "
-            "record a correction of it instead"
-        )
-        report.refuse(number, "record_id", record_id, reason)
+        report.refuse(number, "record_id", record_id, conflict(record_id, answer.field))
     else:
         report.already_held += 1
 

@@ -14,6 +14,7 @@ from starlette.routing import Route
 
 from qc.ledger.ledger import now
 from qc.people import sign_in, tokens
+from qc.stations.answers import whole_body
 from qc.stations.gate import SIGN_IN, cookie_name
 from qc.stations.here import Here
 from qc.stations.small_pages import line, link, page
@@ -102,11 +103,9 @@ def sent(path: str, answer: Callable[[Door, Request, Given], Response], door: Do
     """Where a form goes."""
 
     async def endpoint(request: Request) -> Response:
-        body = bytearray()
-        async for piece in request.stream():
-            body += piece
-            if len(body) > _MOST_BYTES:
-                return page("Too much", line("This form holds too much.", "wrong"), status=413)
+        body = await whole_body(request, _MOST_BYTES)
+        if body is None:
+            return page("Too much", line("This form holds too much.", "wrong"), status=413)
         try:
             # the body of a form is ASCII by its definition, so this loses nothing
             fields = parse_qs(body.decode("latin-1"), keep_blank_values=True, max_num_fields=20)

@@ -4,7 +4,6 @@ Every record carries its own identity, so sending again is safe; the answer to r
 `rimqc import` for one file, with the state of the last part beside it.
 """
 
-import datetime as dt
 import json
 from collections.abc import Callable, Mapping
 from decimal import Decimal
@@ -15,17 +14,18 @@ from typing import Any
 import msgspec
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.responses import FileResponse, Response
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from qc.errors import RimqcError
-from qc.ledger.ledger import Ledger
+from qc.ledger.ledger import Ledger, now
 from qc.people.who import Person
 from qc.records.kinds import GaugeCheck
 from qc.records.parsing import RecordParser
 from qc.resources import folder
 from qc.stations import entry_photos
+from qc.stations.answers import refused, whole_body
 from qc.stations.desk import submit
 from qc.stations.entry_once import leave_out
 from qc.stations.gate import person_of
@@ -57,19 +57,19 @@ def routes(here: Here) -> list[BaseRoute]:
     async def records(request: Request) -> Response:
         person = person_of(request)
         if person is None:
-            return _refused(401, "sign in first")
+            return refused(401, "sign in first")
         body = await _body(request, "application/json", MOST_BYTES)
         if isinstance(body, Response):
             return body
         try:
             lines, about = _read(body)
         except RimqcError as fault:
-            return _refused(400, str(fault))
+            return refused(400, str(fault))
         return await run_in_threadpool(_taken, here, person, lines, about)
 
     async def photo(request: Request) -> Response:
         if person_of(request) is None:
-            return _refused(401, "sign in first")
+            return refused(401, "sign in first")
         body = await _body(request, "application/octet-stream", entry_photos.MOST_BYTES)
         if isinstance(body, Response):
             return body
@@ -77,12 +77,12 @@ def routes(here: Here) -> list[BaseRoute]:
         try:
             name = await run_in_threadpool(entry_photos.keep, photos, serial, body)
         except RimqcError as fault:
-            return _refused(400, str(fault))
+            return refused(400, str(fault))
         return _json({"photo": name})
 
     def signed_in(answer: Callable[[Request], Response]) -> Callable[[Request], Response]:
         def checked(request: Request) -> Response:
-            return _refused(401, "sign in first") if person_of(request) is None else answer(request)
+            return refused(401, "sign in first") if person_of(request) is None else answer(request)
 
         return checked
 
@@ -129,7 +129,7 @@ def _taken(here: Here, person: Person, lines: list[dict[str, Any]], about: str |
     """
     other = next((line["inspector"] for line in lines if "inspector" in line), person.code)
     if other != person.code:
-        return _refused(409, f"{other} entered this and must sign in to send it")
+        return refused(409, f"{other} entered this and must sign in to send it")
     ledger = here.ledger
     with ledger.reading() as connection:
         left = leave_out(connection, lines)
@@ -142,7 +142,7 @@ def _taken(here: Here, person: Person, lines: list[dict[str, Any]], about: str |
         "already_held": said["already_held"] + left.held,
         "refused": said["refused"] + len(left.refusals),
         "refusals": sorted(refusals + left.refusals, key=lambda refusal: refusal["line"]),
-        "at": dt.datetime.now(dt.UTC).isoformat(),
+        "at": now().isoformat(),
     }
     if lines and lines[-1].get("kind") == "gauge-check" and not said["refused"]:
         answer["gauge"] = _gauge(ledger, lines[-1])
@@ -192,7 +192,7 @@ def _one_batch(ledger: Ledger, request: Request) -> Response:
 def _kept_photo(photos: Path, request: Request) -> Response:
     found = entry_photos.find(photos, request.path_params["name"])
     if found is None:
-        return _refused(404, "no such photo")
+        return refused(404, "no such photo")
     path, media = found
     return FileResponse(path, media_type=media, headers=entry_photos.HEADERS)
 
@@ -200,19 +200,11 @@ def _kept_photo(photos: Path, request: Request) -> Response:
 async def _body(request: Request, media: str, most: int) -> bytes | Response:
     """The body of a request, or a refusal. The media type keeps plain forms of other pages out."""
     if request.headers.get("content-type", "").partition(";")[0].strip() != media:
-        return _refused(415, f"expected {media}")
-    body = bytearray()
-    async for piece in request.stream():
-        body += piece
-        if len(body) > most:
-            return _refused(413, f"at most {most} bytes at once")
-    return bytes(body)
+        return refused(415, f"expected {media}")
+    body = await whole_body(request, most)
+    return refused(413, f"at most {most} bytes at once") if body is None else body
 
 
 def _json(content: Mapping[str, Any]) -> Response:
     body = _encoder.encode(content)
     return Response(body, media_type="application/json", headers={"Cache-Control": "no-store"})
-
-
-def _refused(status: int, reason: str) -> Response:
-    return JSONResponse({"error": reason}, status, headers={"Cache-Control": "no-store"})

@@ -19,6 +19,7 @@ from qc.catalog.catalog import Catalog
 from qc.devices.readout import Reading, spoken
 from qc.errors import RimqcError
 from qc.records.rules import read_number
+from qc.stations.answers import refused, whole_body
 
 FRESH_S = 5.0
 MOST_BYTES = 4096
@@ -64,36 +65,34 @@ def routes(
 
     async def offer(request: Request) -> Response:
         if await run_in_threadpool(station_of, request) is None:
-            return _refused(401, "a valid station token is needed")
-        body = b""
-        async for piece in request.stream():
-            body += piece
-            if len(body) > MOST_BYTES:
-                return _refused(413, f"a reading has at most {MOST_BYTES} bytes")
+            return refused(401, "a valid station token is needed")
+        body = await whole_body(request, MOST_BYTES)
+        if body is None:
+            return refused(413, f"a reading has at most {MOST_BYTES} bytes")
         try:
             reading = msgspec.json.decode(body, type=Reading)
             read_number(reading.value)
             gauge = (await run_in_threadpool(catalog)).gauge(reading.gauge)
         except (ValueError, ArithmeticError, msgspec.MsgspecError) as fault:
-            return _refused(400, f"not a reading: {fault or 'its value is no number'}")
+            return refused(400, f"not a reading: {fault or 'its value is no number'}")
         if gauge is None or gauge.unit != reading.unit:
             told = "is not in the catalog" if gauge is None else f"is in {gauge.unit}"
-            return _refused(400, f"gauge {reading.gauge} {told}; start `rimqc listen` again")
+            return refused(400, f"gauge {reading.gauge} {told}; start `rimqc listen` again")
         newest.show(reading)
         return Response(status_code=204)
 
     def readout(request: Request) -> Response:
         if station_of(request) is None:
-            return _refused(401, "a valid station token is needed")
+            return refused(401, "a valid station token is needed")
         try:
             found = spoken(catalog(), request.query_params.get("gauge", ""))
         except RimqcError as fault:
-            return _refused(404, str(fault))
+            return refused(404, str(fault))
         return Response(msgspec.json.encode(found), media_type="application/json")
 
     def shown(request: Request) -> Response:
         if person_of(request) is None:
-            return _refused(401, "sign in first")
+            return refused(401, "sign in first")
         gauge = request.query_params.get("gauge", "")
         found = newest.shown(gauge)
         if found is None:
@@ -113,7 +112,3 @@ def routes(
 
 def _fresh(content: dict[str, object]) -> Response:
     return JSONResponse(content, headers={"Cache-Control": "no-store"})
-
-
-def _refused(status: int, words: str) -> Response:
-    return JSONResponse({"error": words}, status_code=status)

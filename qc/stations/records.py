@@ -1,12 +1,12 @@
 """`POST /station/records`: a station hands records in, as often as it must."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from itertools import chain
 
 import msgspec
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import Response
 from starlette.routing import Route
 
 from qc.errors import RimqcError
@@ -14,6 +14,7 @@ from qc.people.tokens import Sender, sender
 from qc.readers.objects import Entry, array_entries, entries
 from qc.readers.refusal import Refusal
 from qc.readers.text import BOM, blocks
+from qc.stations.answers import refused, whole_body
 from qc.stations.desk import submit_station
 from qc.stations.here import Here
 
@@ -42,21 +43,21 @@ def routes(here: Here, most_bytes: int = MOST_BYTES) -> list[Route]:
         rig = await run_in_threadpool(sender_of, here, request)
         if rig is None:
             headers = {"www-authenticate": "Bearer"}
-            return _refused(401, "a valid station token is needed", headers)
+            return refused(401, "a valid station token is needed", headers)
         if request.headers.get("content-encoding", "identity") != "identity":
-            return _refused(415, "send the body as it is, not compressed")
+            return refused(415, "send the body as it is, not compressed")
         try:
-            body = await _body(request, most_bytes)
+            body = await whole_body(request, most_bytes)
         except ClientDisconnect:  # cut off on the way: the station sends all of it again
-            return _refused(400, "the body was cut off; send it again")
+            return refused(400, "the body was cut off; send it again")
         if body is None:
-            return _refused(413, f"at most {most_bytes} bytes at once; send fewer records")
+            return refused(413, f"at most {most_bytes} bytes at once; send fewer records")
         try:
             answer = await run_in_threadpool(_answer, here, rig, body)
         except BodyError as fault:
-            return _refused(400, str(fault))
+            return refused(400, str(fault))
         except RimqcError as fault:  # the database is away, or the program is closing
-            return _refused(503, str(fault), {"retry-after": "5"})
+            return refused(503, str(fault), {"retry-after": "5"})
         return Response(answer, media_type="application/json")
 
     return [Route("/station/records", take, methods=["POST"])]
@@ -64,16 +65,6 @@ def routes(here: Here, most_bytes: int = MOST_BYTES) -> list[Route]:
 
 def _answer(here: Here, rig: Sender, body: bytes) -> bytes:
     return msgspec.json.encode(submit_station(here.ledger, here.writer, rig, read_body(body)))
-
-
-async def _body(request: Request, most_bytes: int) -> bytes | None:
-    """The whole body; None beyond the limit, whatever its length was said to be."""
-    body = bytearray()
-    async for piece in request.stream():
-        body += piece
-        if len(body) > most_bytes:
-            return None
-    return bytes(body)
 
 
 class BodyError(ValueError):
@@ -107,7 +98,3 @@ def _array(body: bytes) -> Iterator[Entry | Refusal]:
     except (ValueError, RecursionError) as fault:
         reason = f"the body is no whole JSON array ({fault}); nothing of it was taken"
         raise BodyError(reason) from None
-
-
-def _refused(status: int, why: str, headers: Mapping[str, str] | None = None) -> Response:
-    return JSONResponse({"error": why}, status, headers)

@@ -5,6 +5,7 @@ rebuilt comes to the same mean to the last digit, and taking a value out again l
 """
 
 import math
+from collections.abc import Iterable
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from typing import NamedTuple, Self
 
@@ -35,6 +36,14 @@ class Summary(NamedTuple):
             self.total + sign * micro_value,
             self.squares + sign * micro_value * micro_value,
         )
+
+    @classmethod
+    def together(cls, parts: Iterable["Summary"]) -> Self:
+        """The values of all parts as one summary."""
+        n = total = squares = 0
+        for part in parts:
+            n, total, squares = n + part.n, total + part.total, squares + part.squares
+        return cls(n, total, squares)
 
     @property
     def mean(self) -> float | None:

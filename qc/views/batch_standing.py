@@ -8,7 +8,7 @@ from qc.judgement.flags import SETTLING
 from qc.judgement.impact import STRUCK_BEFORE
 from qc.judgement.standing import Failure, Standing, stopped_by_failures
 from qc.ledger.bulk import pieces
-from qc.ledger.corrections import any_corrections, histories
+from qc.ledger.corrections import histories
 from qc.ledger.projections import standing_from
 from qc.ledger.tables import BatchStanding, FlagRow, Part, Test
 from qc.records.kinds import Disposition
@@ -43,7 +43,7 @@ def standing(connection: Connection, batch: str | None) -> Standing:
 
 def decisions(connection: Connection, batches: list[str]) -> dict[str, list[Disposition]]:
     """The decisions on each batch as such, as they stand after corrections."""
-    held = histories(connection, "batch", batches, any_corrections(connection))
+    held = histories(connection, "batch", batches)
     return {
         batch: [d for item in items if isinstance(d := item.final(), Disposition)]
         for batch, items in held.items()

@@ -38,7 +38,7 @@ class BatchMass(NamedTuple):
         """The same batch with what another gauge, station or inspector measured of it."""
         return BatchMass(
             self.batch,
-            Sums(*(a + b for a, b in zip(self.sums, other.sums, strict=True))),
+            Sums.together((self.sums, other.sums)),
             self.over + other.over,
             self.under + other.under,
             min(self.least, other.least),

@@ -8,7 +8,7 @@ import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection
 
 from qc.catalog.catalog import Catalog
 from qc.errors import RimqcError
@@ -17,10 +17,10 @@ from qc.judgement.part import judge_part
 from qc.judgement.readings import Around, Held
 from qc.ledger.bulk import pieces
 from qc.ledger.corrections import any_corrections, histories
-from qc.ledger.follow import PARTS_AT_ONCE, pair_of
+from qc.ledger.follow import PARTS_AT_ONCE, names_in, pair_of
 from qc.ledger.pairs import Wheel, pair_rows, wheel_of
 from qc.ledger.projections import QUANTITY_COLUMNS, quantity_rows
-from qc.ledger.tables import Journal, Override
+from qc.ledger.summaries import seconds_of
 from qc.statistics.summary import Summary as Sums
 from qc.statistics.summary import micro
 from qc.views.claim_facts import (
@@ -33,9 +33,6 @@ from qc.views.claim_facts import (
     measured,
 )
 
-_EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
-_SECOND = dt.timedelta(seconds=1)
-
 Row = tuple[Any, ...]  # in the order of QUANTITY_COLUMNS
 
 
@@ -47,7 +44,9 @@ class Past:
         self.corrected = any_corrections(connection)
         in_doubt = {
             gauge: found
-            for gauge, held in self._histories("checked", self._names("checked")).items()
+            for gauge, held in self._histories(
+                "checked", sorted(names_in(connection, "checked"))
+            ).items()
             if (found := doubts(gauge, held))
         }
         self.around = Around(catalog, in_doubt)
@@ -62,7 +61,7 @@ class Past:
     def masses(self) -> Iterator[Row]:
         """The bare masses of all parts and pairs that were not in doubt."""
         wheels: dict[str, dict[str, list[Wheel | None]]] = {}
-        for serials in pieces(self._names("serial"), PARTS_AT_ONCE):
+        for serials in pieces(sorted(names_in(self.connection, "serial")), PARTS_AT_ONCE):
             for serial, held in self.held(serials).items():
                 if not held:
                     continue
@@ -77,14 +76,6 @@ class Past:
             if len(fronts) == len(rears) == 1 and fronts[0] and rears[0]:
                 self.rears[fronts[0].serial] = rears[0].model
                 yield pair_rows(self.around, code, fronts[0], rears[0])[1]
-
-    def _names(self, column: str) -> list[str]:
-        names: set[str] = set()
-        for table in (Journal, Override):
-            about = getattr(table, column)
-            query = select(about).where(about.is_not(None)).distinct()
-            names |= {name for (name,) in self.connection.execute(query) if name}
-        return sorted(names)
 
     def _histories(self, column: str, names: Sequence[str]) -> dict[str, list[Held]]:
         found = histories(self.connection, column, names, self.corrected)
@@ -141,9 +132,8 @@ def end_of_day(catalog: Catalog, day: dt.date) -> dt.datetime:
 def _one_part(held: Mapping[str, Any]) -> BatchMass:
     value, beyond = held["value"], held["beyond"]
     sums = Sums().plus(micro(value))
-    seconds = (held["at"] - _EPOCH) // _SECOND
     over, under = int(beyond == "over"), int(beyond == "under")
-    return BatchMass(held["batch"], sums, over, under, value, value, seconds)
+    return BatchMass(held["batch"], sums, over, under, value, value, seconds_of(held["at"]))
 
 
 def _newest(batches: Sequence[Sequence[str]]) -> list[str]:

@@ -81,7 +81,7 @@ def _measuring(stream: Stream, facts: Facts) -> Measuring:
 
 def _observed(batches: list[BatchMass]) -> dict[str, Any]:
     """What was weighed: all parts that count, with exact limits for their shares."""
-    whole = Sums(*(sum(column) for column in zip(*(b.sums for b in batches), strict=True)))
+    whole = Sums.together(b.sums for b in batches)
     n, over = whole.n, sum(b.over for b in batches)
     outside = over + sum(b.under for b in batches)
     row = {

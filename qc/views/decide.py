@@ -15,7 +15,7 @@ from qc.judgement.standing import (
     reasons_against,
     release_counts,
 )
-from qc.ledger.corrections import any_corrections, histories
+from qc.ledger.corrections import histories
 from qc.ledger.projections import standing_from
 from qc.ledger.tables import WAITS, BatchStanding, Part, Test
 from qc.records.kinds import Disposition
@@ -93,7 +93,7 @@ def part_gate(connection: Connection, catalog: Catalog, serial: str, now: dt.dat
     ).one()
     model, code, own = row[0], row[1], standing_from(row[2])
     whole = batch_standing.standing(connection, code)
-    held = histories(connection, "serial", [serial], any_corrections(connection))[serial]
+    held = histories(connection, "serial", [serial])[serial]
     records = [final for item in held if (final := item.final()) is not None]
     decisions = [r for r in records if isinstance(r, Disposition)]
     of_batch = batch_standing.decisions(connection, [code])[code] if code else []

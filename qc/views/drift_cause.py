@@ -12,7 +12,7 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from qc.catalog.catalog import Catalog
-from qc.ledger.corrections import any_corrections, histories
+from qc.ledger.corrections import histories
 from qc.ledger.streams import Segment
 from qc.ledger.summaries import StreamKey
 from qc.ledger.tables import Summary
@@ -125,7 +125,7 @@ def _source(
 
 
 def _checks(connection: Connection, gauges: Sequence[str]) -> list[Check]:
-    held = histories(connection, "checked", gauges, any_corrections(connection))
+    held = histories(connection, "checked", gauges)
     found = []
     for checks in held.values():
         for item in checks:

@@ -16,7 +16,7 @@ from qc.catalog.entries import (
     Station,
 )
 from qc.judgement.gauges import passes
-from qc.ledger.corrections import any_corrections, histories
+from qc.ledger.corrections import histories
 from qc.ledger.tables import FlagRow, Part, Quantity, Summary
 from qc.physics.exact import EXACT
 from qc.records.kinds import GaugeCheck
@@ -139,7 +139,7 @@ def _gauges(connection: Connection, catalog: Catalog, today: dt.date) -> Rows:
 def _calibrated(connection: Connection, gauges: list[str]) -> dict[str, dt.date]:
     """Until when each gauge's last passed calibration holds."""
     found: dict[str, tuple[dt.datetime, dt.date]] = {}
-    held = histories(connection, "checked", gauges, any_corrections(connection))
+    held = histories(connection, "checked", gauges)
     for gauge, items in held.items():
         for item in items:
             check = item.final()
@@ -172,11 +172,7 @@ def batch_mass(connection: Connection, batch: str | None, stage: str) -> dict[st
         Summary.batch == batch, Summary.stage == stage, Summary.characteristic == "bare-mass"
     )
     rows = connection.execute(query).all() if batch else []
-    sums = Sums(
-        sum(row[0] for row in rows),
-        sum(int(row[1]) for row in rows),
-        sum(int(row[2]) for row in rows),
-    )
+    sums = Sums.together(Sums(n, int(total), int(squares)) for n, total, squares in rows)
     return {"n": sums.n, "mean_g": sums.mean, "sd_g": sums.sd}
 
 

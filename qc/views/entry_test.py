@@ -11,7 +11,7 @@ from qc.catalog.catalog import Catalog
 from qc.catalog.entries import Protocol
 from qc.errors import RimqcError
 from qc.judgement.impact import ONE, Placed, Result, evaluate, place
-from qc.ledger.corrections import any_corrections, histories
+from qc.ledger.corrections import histories
 from qc.records.kinds import CustomerReturn, Disposition, Drop, Record
 
 Row = dict[str, Any]
@@ -29,7 +29,7 @@ def going_test(
     entry = catalog.protocol(protocol)
     if entry is None:
         raise RimqcError(f"no protocol {protocol} in the catalog; choose another")
-    held = histories(connection, "serial", [serial], any_corrections(connection))[serial]
+    held = histories(connection, "serial", [serial])[serial]
     records = [final for item in held if (final := item.final()) is not None]
     drops = [record for record in records if isinstance(record, Drop) and record.serial == serial]
     going = test if any(drop.test == test for drop in drops) else _going(drops, entry)

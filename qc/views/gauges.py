@@ -11,7 +11,7 @@ from qc.catalog.entries import Gauge
 from qc.errors import RimqcError
 from qc.judgement.gauges import doubts, passes
 from qc.judgement.readings import Held
-from qc.ledger.corrections import any_corrections, histories, load_held
+from qc.ledger.corrections import histories, load_held
 from qc.ledger.tables import SuspectRow
 from qc.physics.exact import EXACT
 from qc.records.kinds import GaugeCheck
@@ -30,9 +30,7 @@ def gauges(connection: Connection, catalog: Catalog, today: dt.date) -> list[Row
     `today` is the site's day. What wants something first: in doubt, overdue, due this month.
     """
     entries = catalog.entries(Gauge)
-    checks = histories(
-        connection, "checked", [g.code for g in entries], any_corrections(connection)
-    )
+    checks = histories(connection, "checked", [g.code for g in entries])
     open_doubt = select(SuspectRow.gauge, func.count()).where(SuspectRow.settled_at.is_(None))
     in_doubt = {row[0]: row[1] for row in connection.execute(open_doubt.group_by(SuspectRow.gauge))}
     rows = []
@@ -109,7 +107,7 @@ def gauge(connection: Connection, catalog: Catalog, code: str, most: int) -> Row
         raise RimqcError(
             f"no gauge {code} in the catalog{nearest(code, list(catalog.codes(Gauge)))}"
         )
-    held = histories(connection, "checked", [code], any_corrections(connection))[code]
+    held = histories(connection, "checked", [code])[code]
     checks = _checks(code, held)
     return {
         "gauge": code,

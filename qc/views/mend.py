@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from qc.errors import RimqcError
-from qc.ledger.corrections import any_corrections, histories, load_held
+from qc.ledger.corrections import histories, load_held
 from qc.ledger.tables import Journal
 from qc.records.kinds import Correction, Record, kind_of
 from qc.records.parsing import FIELDS
@@ -24,7 +24,7 @@ ABOUT = {"part": "serial", "batch": "batch", "gauge": "checked"}
 def records(connection: Connection, about: str, code: str, most: int, skip: int = 0) -> Row:
     """A page of the records about a part, a batch as such or a gauge's checks, newest first, with
     how many there are; corrections stand among them."""
-    held = histories(connection, ABOUT[about], [code], any_corrections(connection))[code]
+    held = histories(connection, ABOUT[about], [code])[code]
     owner = {"part": "serial", "batch": "batch"}.get(about, about)
     found = shown_records(connection, held, doubted(connection, f"{owner}:{code}"))
     found.reverse()

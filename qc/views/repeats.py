@@ -13,7 +13,7 @@ from qc.catalog.entries import Gauge
 from qc.judgement.mass import weighed_mass
 from qc.judgement.runout import turn_of
 from qc.ledger.bulk import pieces
-from qc.ledger.corrections import any_corrections, histories
+from qc.ledger.corrections import histories
 from qc.ledger.summaries import StreamKey
 from qc.ledger.tables import Quantity
 from qc.records.kinds import Disposition, Measurement, Record, Runout, Weighing
@@ -48,7 +48,7 @@ def repeats(
         )
         serials += connection.execute(query.order_by(Quantity.serial)).scalars()
     chosen = serials[:MOST_PARTS]
-    held = histories(connection, "serial", chosen, any_corrections(connection))
+    held = histories(connection, "serial", chosen)
     found: list[Repeat] = []
     for serial in chosen:
         records = [record for item in held[serial] if (record := item.final()) is not None]

@@ -15,7 +15,7 @@ from qc.catalog.catalog import Catalog
 from qc.catalog.entries import Model, Protocol
 from qc.errors import RimqcError
 from qc.judgement.impact import STRUCK_BEFORE, place
-from qc.ledger.corrections import any_corrections, histories
+from qc.ledger.corrections import histories
 from qc.ledger.tables import Test
 from qc.physics.drop import height_mm_for
 from qc.records.kinds import Drop
@@ -97,7 +97,7 @@ def _first_drops(
         query = query.where(Test.batch == batch)
     rows = list(connection.execute(query).mappings())
     serials = sorted({row["serial"] for row in rows})
-    held = histories(connection, "serial", serials, any_corrections(connection))
+    held = histories(connection, "serial", serials)
     counted, left_out = [], []
     for row in rows:
         drops = [

@@ -220,7 +220,7 @@ def _waiting_for_a_look(
     if not serials:
         return set()
     decided = decisions(connection, sorted(set(serials.values())))
-    held = histories(connection, "serial", sorted(serials), any_corrections(connection))
+    held = histories(connection, "serial", sorted(serials))
     return {
         serial
         for serial, batch in serials.items()

@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 
 from qc.catalog.entries import Gauge
-from qc.ledger.ledger import Ledger
 from tests.maker import CATALOG, accept, answer, record, run, take_catalog
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -26,15 +25,6 @@ def handbook(tmp_path):
     with path.open("w", newline="") as file:
         csv.writer(file, delimiter=";").writerows([("part", "inspector", "repeat", "value"), *rows])
     return path
-
-
-@pytest.fixture
-def usual(sqlite, tmp_path):
-    """The address of a database with a catalog; for questions where its kind does not matter."""
-    url = sqlite.new()
-    with Ledger(url) as opened:
-        take_catalog(opened, tmp_path)
-    return url
 
 
 @pytest.fixture

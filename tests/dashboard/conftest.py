@@ -1,6 +1,7 @@
 """Databases for the screens: nothing yet, one record, a small shop. Screens only read."""
 
 import os
+import shutil
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
@@ -47,6 +48,14 @@ def shop_db(tmp_path_factory: pytest.TempPathFactory) -> str:
     url = f"sqlite:///{place}/a.sqlite"
     shop.take_in(url, shop.files(place / "logs"))
     return url
+
+
+@pytest.fixture
+def own_db(shop_db: str, tmp_path: Path) -> str:
+    """The small shop, to be changed."""
+    file = tmp_path / "a.sqlite"
+    shutil.copy(shop_db.removeprefix("sqlite:///"), file)
+    return f"sqlite:///{file}"
 
 
 @pytest.fixture

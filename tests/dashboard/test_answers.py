@@ -8,7 +8,7 @@ from qc.ledger.ledger import Ledger
 from qc.views.flags import flags
 from qc.views.trace import nearest_serials
 from tests.dashboard import shop
-from tests.dashboard.test_screens import text
+from tests.dashboard.using import text
 
 
 def test_a_record_is_on_the_screens_as_soon_as_it_is_taken_in(

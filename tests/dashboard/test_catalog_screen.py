@@ -1,6 +1,5 @@
 """The catalog on the screen: everybody looks things up, some change them, in two steps."""
 
-import shutil
 from pathlib import Path
 from typing import Any
 
@@ -9,32 +8,12 @@ import pytest
 
 from qc.ledger.ledger import Ledger
 from qc.people.who import Person
-from tests.dashboard.test_screens import tables, text
+from tests.dashboard.using import field, press, tables, text
 
 OWNER = Person("O1", "Olga", "owner")
 ENGINEER = Person("E1", "Eva", "engineer")
 TECHNICIAN = Person("T1", "Tom", "technician")
 CLAIM = {"what": "Claimed masses", "entry": "K40, rim"}
-
-
-@pytest.fixture
-def own_db(shop_db: str, tmp_path: Path) -> str:
-    """The small shop, to be changed."""
-    file = tmp_path / "a.sqlite"
-    shutil.copy(shop_db.removeprefix("sqlite:///"), file)
-    return f"sqlite:///{file}"
-
-
-def field(app: Any, label: str) -> Any:
-    """An input by the beginning of its label."""
-    inputs = [*app.text_input, *app.selectbox, *app.multiselect]
-    (found,) = [one for one in inputs if one.label.startswith(label)]
-    return found
-
-
-def press(app: Any, label: str) -> Any:
-    (found,) = [button for button in app.button if button.label == label]
-    return found.click().run()
 
 
 def claims(db: str) -> list[Any]:

@@ -1,7 +1,6 @@
 """Decisions, corrections, parts touched and gauges on the screen: what a person sees and may do."""
 
 import re
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -13,20 +12,12 @@ from qc.people.who import Person
 from qc.views.trace import trace
 from tests.dashboard.served import DRAWN, served
 from tests.dashboard.shop import CORRECTED, LATE, STRUCK, VOID
-from tests.dashboard.test_screens import figures, tables, text
+from tests.dashboard.using import field, figures, tables, text
 from tests.maker import accept, made
 
 OWNER = Person("O1", "Olga", "owner", "bench")
 ENGINEER = Person("E1", "Eva", "engineer", "bench")
 TECHNICIAN = Person("T1", "Tom", "technician", "bench")
-
-
-@pytest.fixture
-def own_db(shop_db: str, tmp_path: Path) -> str:
-    """The small shop, to be changed."""
-    file = tmp_path / "a.sqlite"
-    shutil.copy(shop_db.removeprefix("sqlite:///"), file)
-    return f"sqlite:///{file}"
 
 
 def take_in(db: str, **fields: Any) -> None:
@@ -39,13 +30,6 @@ def take_in(db: str, **fields: Any) -> None:
 def part(db: str, serial: str) -> dict[str, Any]:
     with Ledger(db) as ledger, ledger.reading() as connection:
         return trace(connection, ledger.known(connection).catalog, serial)
-
-
-def field(app: Any, label: str) -> Any:
-    """An input by the beginning of its label."""
-    kinds = (app.text_input, app.selectbox, app.multiselect, app.radio, app.number_input)
-    (found,) = [one for kind in kinds for one in kind if one.label.startswith(label)]
-    return found
 
 
 def press(app: Any, label: str) -> Any:

@@ -1,8 +1,6 @@
 """People on the screen: an owner looks after them, everybody else sees who they are."""
 
 import re
-import shutil
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,29 +9,9 @@ from qc.ledger.ledger import Ledger
 from qc.people import accounts, tokens
 from qc.people.who import Person
 from qc.stations import here as here_module
-from tests.dashboard.test_screens import tables, text
+from tests.dashboard.using import field, press, tables, text
 
 OWNER = Person("O1", "Olga", "owner")
-
-
-@pytest.fixture
-def own_db(shop_db: str, tmp_path: Path) -> str:
-    """The small shop, to be changed."""
-    file = tmp_path / "a.sqlite"
-    shutil.copy(shop_db.removeprefix("sqlite:///"), file)
-    return f"sqlite:///{file}"
-
-
-def field(app: Any, label: str) -> Any:
-    """An input by the beginning of its label."""
-    inputs = [*app.text_input, *app.selectbox, *app.multiselect]
-    (found,) = [one for one in inputs if one.label.startswith(label)]
-    return found
-
-
-def press(app: Any, label: str) -> Any:
-    (found,) = [button for button in app.button if button.label == label]
-    return found.click().run()
 
 
 def people(db: str) -> dict[str, dict[str, Any]]:

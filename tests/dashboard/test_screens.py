@@ -1,6 +1,5 @@
 """Every screen opens on any shop, and each does what a person came for."""
 
-import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -9,28 +8,9 @@ import pytest
 
 from qc.resources import folder
 from tests.dashboard.shop import CORRECTED, LATE, STRUCK, VOID
+from tests.dashboard.using import figures, marked_up, tables, text
 
 SCREENS = sorted(path.stem for path in (folder("dashboard") / "screens").glob("*.py"))
-
-
-def marked_up(app: Any) -> str:
-    """Everything the screen says in words, as Markdown."""
-    kinds = ("title", "header", "subheader", "markdown", "info", "warning", "error", "caption")
-    return "\n".join(element.value for kind in kinds for element in getattr(app, kind))
-
-
-def text(app: Any) -> str:
-    """The same as a person reads it: a backslash takes the next character as it is."""
-    return re.sub(r"\\(.)", r"\1", marked_up(app))
-
-
-def tables(app: Any) -> str:
-    said = "\n".join(table.value.to_csv(index=False) for table in app.table)
-    return re.sub(r"\\(.)", r"\1", said)
-
-
-def figures(app: Any) -> list[Any]:
-    return list(app.get("plotly_chart"))
 
 
 @pytest.mark.parametrize("screen_name", SCREENS)

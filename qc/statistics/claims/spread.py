@@ -44,7 +44,7 @@ def batch_level(means: Sequence[float], u_common: float = 0.0, confidence: float
 
     >>> level = batch_level([411.0, 413.5, 412.2, 410.1, 412.9, 411.7])
     >>> round(level.mean, 2), [round(limit, 2) for limit in level.interval]
-    (411.9, [410.61, 413.19])
+    (411.9, [410.59, 413.21])
     """
     from scipy.special import stdtrit
 

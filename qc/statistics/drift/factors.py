@@ -22,6 +22,7 @@ from typing import Any
 import numpy as np
 
 from qc.statistics.arguments import Floats
+from qc.statistics.drift.grouped import grouped_rows
 from qc.statistics.drift.level import BatchPoint
 from qc.statistics.drift.permuting import DRAWN, arrangements, beyond_step, by_chance, every
 from qc.statistics.drift.splits import (
@@ -96,24 +97,11 @@ class Changed:
 
     def rows(self) -> list[dict[str, Any]]:
         """One row a factor, best group first; `with` names those that changed with it."""
-        return [
-            {
-                "factor": one.factor,
-                "level": one.level,
-                "effect": one.effect,
-                "p": one.p,
-                "with": [other.factor for other in group if other is not one],
-                "follows_time": one.follows_time,
-                "form": one.form,
-                "first_batch": one.first_batch,
-                "slope": one.slope,
-                "p_beyond_step": one.p_beyond_step,
-                "agreement": one.agreement,
-                "group": place,
-            }
-            for place, group in enumerate(self.groups, start=1)
-            for one in group
-        ]
+        return grouped_rows(
+            self.groups,
+            *("factor", "level", "effect", "p", "follows_time", "form", "first_batch", "slope"),
+            *("p_beyond_step", "agreement"),
+        )
 
 
 def what_changed(

@@ -23,6 +23,7 @@ import numpy as np
 from qc.statistics.arguments import Floats
 from qc.statistics.drift.cells import Cell, Factor, Table, table_of
 from qc.statistics.drift.dealing import Search, dealt, ways
+from qc.statistics.drift.grouped import grouped_rows
 from qc.statistics.drift.permuting import DRAWN, Reference
 from qc.statistics.drift.reml import MixedFit, fit_mixed
 from qc.statistics.drift.splits import IDENTICAL, SAME, TOLD_APART, Bools
@@ -86,23 +87,11 @@ class WithinBatches:
 
     def rows(self) -> list[dict[str, Any]]:
         """One row a factor, best group first; `with` names those that go with it."""
-        return [
-            {
-                "factor": one.factor,
-                "level": one.level,
-                "effect": one.effect,
-                "p": one.p,
-                "with": [other.factor for other in group if other is not one],
-                "lower": one.lower,
-                "upper": one.upper,
-                "p_from": one.p_from,
-                "moved_by": one.moved_by,
-                "agreement": one.agreement,
-                "group": place,
-            }
-            for place, group in enumerate(self.groups, start=1)
-            for one in group
-        ]
+        return grouped_rows(
+            self.groups,
+            *("factor", "level", "effect", "p", "lower", "upper", "p_from", "moved_by"),
+            "agreement",
+        )
 
 
 def within_batches(

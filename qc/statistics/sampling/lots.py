@@ -17,7 +17,7 @@ from fractions import Fraction
 
 from qc.statistics.arguments import share
 from qc.statistics.limits import check_count
-from qc.statistics.sampling.risks import SingleSampling
+from qc.statistics.sampling.risks import SingleSampling, check_risks
 
 
 def plan_for_lot(
@@ -63,8 +63,7 @@ def lot_sampling_for_risks(
     ... )
     SingleSampling(n=22, ac=1, lot_size=60)
     """
-    for name, value in (("producer_risk", producer_risk), ("consumer_risk", consumer_risk)):
-        share(name, value)
+    check_risks(producer_risk, consumer_risk)
     check_count("bad", bad, "lot_size", lot_size)
     if good != int(good) or not 0 <= good < bad:
         raise ValueError(f"good must be a whole number from 0 to below bad: {good}, bad {bad}")

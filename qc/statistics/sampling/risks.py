@@ -180,13 +180,8 @@ def single_sampling_for_risks(
     ... )
     SingleSampling(n=110, ac=3, lot_size=None)
     """
-    for name, value in (("producer_risk", producer_risk), ("consumer_risk", consumer_risk)):
-        share(name, value)
-    if not 0 < good_fraction < bad_fraction < 1:
-        raise ValueError(
-            "good_fraction must be above 0 and below bad_fraction, that below 1: "
-            f"{good_fraction}, {bad_fraction}"
-        )
+    check_risks(producer_risk, consumer_risk)
+    check_fractions(good_fraction, bad_fraction)
     ac = 0
     while True:
         plan = _least_for_consumer(ac, bad_fraction, consumer_risk)
@@ -213,3 +208,18 @@ def _fractions(fraction: ArrayLike, model: Model) -> Floats:
     if not ((p >= 0) & ((p <= 1) | (model == "poisson"))).all():
         raise ValueError(f"fraction must lie from 0 to 1: {p}")
     return p
+
+
+def check_risks(producer_risk: float, consumer_risk: float) -> None:
+    """ValueError unless both are chances."""
+    for name, value in (("producer_risk", producer_risk), ("consumer_risk", consumer_risk)):
+        share(name, value)
+
+
+def check_fractions(good_fraction: float, bad_fraction: float) -> None:
+    """ValueError unless 0 < good_fraction < bad_fraction < 1."""
+    if not 0 < good_fraction < bad_fraction < 1:
+        raise ValueError(
+            "good_fraction must be above 0 and below bad_fraction, that below 1: "
+            f"{good_fraction}, {bad_fraction}"
+        )

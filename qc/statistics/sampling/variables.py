@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from qc.statistics.arguments import Floats, finite, row, share
-from qc.statistics.sampling.risks import SingleSampling
+from qc.statistics.sampling.risks import SingleSampling, check_fractions, check_risks
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,13 +204,8 @@ def variables_sampling_for_risks(
     from scipy.special import ndtri
     from scipy.stats import nct
 
-    for name, value in (("producer_risk", producer_risk), ("consumer_risk", consumer_risk)):
-        share(name, value)
-    if not 0 < good_fraction < bad_fraction < 1:
-        raise ValueError(
-            "good_fraction must be above 0 and below bad_fraction, that below 1: "
-            f"{good_fraction}, {bad_fraction}"
-        )
+    check_risks(producer_risk, consumer_risk)
+    check_fractions(good_fraction, bad_fraction)
     z = -float(ndtri(good_fraction))
 
     def plan_of(n: int) -> VariablesPlan:
