@@ -34,6 +34,7 @@ page = st.navigation(
         "Look up": [
             st.Page("screens/part.py", title="One part"),
             st.Page("screens/touched.py", title="Parts touched"),
+            st.Page("screens/scale.py", title="On the scale"),
         ],
         "Keep": [
             st.Page("screens/mend.py", title="Correct a record"),

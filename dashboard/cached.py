@@ -21,6 +21,8 @@ from qc.views import mend as mend_view
 from qc.views import today as today_view
 from qc.views import touched as touched_view
 from qc.views import trace as trace_view
+from qc.views import weighed as weighed_view
+from qc.views import work as work_view
 
 Rows = list[dict[str, Any]]
 
@@ -61,6 +63,14 @@ QUESTIONS: dict[str, Any] = {
     "counts": lambda connection, _: today_view.counts(connection),
     "flags": lambda connection, _, **only: flag_view.flags(connection, **only),
     "parts_in_doubt": lambda connection, _, gauge: today_view.parts_in_doubt(connection, gauge),
+    "still_missing": work_view.still_missing,
+    "changed": lambda connection, catalog, since: work_view.changed(
+        connection, touched_view.stretch_of(catalog.zone, since, None)[0]
+    ),
+    "held_and_why": lambda connection, _: work_view.held_and_why(connection),
+    "early_failures": lambda connection, _: work_view.early_failures(connection),
+    "newest_weighed": lambda connection, _: weighed_view.newest(connection),
+    "weighed": weighed_view.weighed,
     "nearest": lambda connection, _, serial: trace_view.nearest_serials(connection, serial),
 }
 
@@ -123,6 +133,37 @@ def parts_in_doubt(gauge: str) -> list[str]:
 
 def trace(serial: str) -> dict[str, Any]:
     found: dict[str, Any] = _ask("trace", serial=serial)
+    return found
+
+
+def still_missing() -> Rows:
+    found: Rows = _ask_lately("still_missing")
+    return found
+
+
+def changed(since: str) -> Rows:
+    """Flags raised and closed since a day of the site."""
+    found: Rows = _ask_lately("changed", since=since)
+    return found
+
+
+def held_and_why() -> dict[str, Any]:
+    found: dict[str, Any] = _ask_lately("held_and_why")
+    return found
+
+
+def early_failures() -> Rows:
+    found: Rows = _ask_lately("early_failures")
+    return found
+
+
+def newest_weighed() -> str | None:
+    found: str | None = _ask("newest_weighed")
+    return found
+
+
+def weighed(serial: str) -> dict[str, Any] | None:
+    found: dict[str, Any] | None = _ask("weighed", serial=serial)
     return found
 
 

@@ -2,6 +2,8 @@
 
 import cached
 import frame
+import persons
+import signed_in
 import streamlit as st
 import words
 
@@ -24,17 +26,21 @@ with st.container(horizontal=True):
     for severity, (shape, _, meaning) in words.SEVERITIES.items():
         number = counts["severities"][severity]
         st.metric(f"{shape} {severity}", number, help=f"A {severity} flag {meaning}.", width=105)
+role = frame.choose("seen as", list(persons.OF_ROLE), signed_in.person().role)
+persons.OF_ROLE[role]()
+
 total = sum(counts["flags"].values())
+st.header("Open flags")
 if not total:
     st.info("No flag is open. Everything recorded so far is within its limits or decided.")
+    frame.terms("flag", "in doubt", "held", "claim", "drift")
     frame.caution()
     st.stop()
-
 with st.container(horizontal=True):
     kind = frame.choose("flag", ["all", *counts["flags"]])
     count = counts["flags"].get(kind, total)
     first = frame.page(count, PAGE)
-st.subheader(f"Open flags {first + 1} to {min(first + PAGE, count)} of {count}, worst first")
+st.markdown(f"Open flags {first + 1} to {min(first + PAGE, count)} of {count}, worst first")
 for row in cached.flags(PAGE, first, flag=None if kind == "all" else kind):
     frame.flag(row)
 frame.terms("flag", "in doubt", "held", "claim", "drift")

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
 BROWSER_OPTIONS = [
@@ -19,6 +20,11 @@ DRAWN = """() => !document.querySelector('[data-testid=stSkeleton]')
   && document.querySelector('[data-testid=stApp]').dataset.testScriptState == 'notRunning'
   && [...document.querySelectorAll('[data-testid=stPlotlyChart]')]
      .every(chart => chart.querySelector('.main-svg'))"""
+# nothing has to be moved sideways to be seen
+FITS = """width => [document.documentElement, document.querySelector('[data-testid=stMain]')]
+  .every(box => box.scrollWidth <= width)"""
+# browsers of today let keys reach a box that scrolls, which this rule does not know
+_NOT_ASKED = {"scrollable-region-focusable": {"enabled": False}}
 _MAIN = "import sys; from qc.commands import main; sys.exit(main(sys.argv[1:]))"
 # as `rimqc demo` serves: nobody signs in, this machine only
 _OPEN = """\
@@ -63,3 +69,18 @@ def started(command: list[str], folder: Path | None = None) -> Iterator[str]:
 def browser_path() -> str | None:
     """A Chromium of this machine."""
     return next(filter(None, map(shutil.which, BROWSERS)), None)
+
+
+def serious_faults(page: Any) -> list[str]:
+    """What axe-core finds serious or critical on a page (WCAG 2.2, level AA), contrast included."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    # Streamlit's own menu on a phone puts boxes between a list and its items
+    ours = {"exclude": [["[data-testid=stSidebarNav]"]]}
+    found = Axe().run(page, context=ours, options={"rules": _NOT_ASKED}).response["violations"]
+    return [
+        f"{rule['id']}: {node['html'][:200]} {node['failureSummary']}"
+        for rule in found
+        if rule["impact"] in ("serious", "critical")
+        for node in rule["nodes"]
+    ]

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from tests.dashboard.served import DRAWN, served
+from tests.dashboard.served import DRAWN, FITS, serious_faults, served
 from tests.dashboard.shop import LATE
 
 pytestmark = pytest.mark.browser
@@ -21,34 +21,6 @@ ADDRESSES = {
     "mend": f"/mend?code={LATE}",
     "gauges": "/gauges?gauge=S2",
 }
-
-
-# the contrast of every visible piece of text with the ground behind it
-CONTRASTS = """root => {
-  const numbers = color => { const n = color.match(/[\\d.]+/g).map(Number);
-                             return n.length > 3 ? n : [...n, 1]; };
-  const linear = v => (v /= 255) <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4;
-  const luminance = c => 0.2126 * linear(c[0]) + 0.7152 * linear(c[1]) + 0.0722 * linear(c[2]);
-  const above = e => e.parentElement ?? e.getRootNode().host;
-  const upwards = function* (e) { for (; e; e = above(e)) yield getComputedStyle(e); };
-  const within = function* (root) { for (const e of root.querySelectorAll("*")) {
-    yield e; if (e.shadowRoot) yield* within(e.shadowRoot); } };
-  const found = [];
-  for (const e of within(root ?? document.body)) {
-    if (e.tagName == "STYLE") continue;
-    const text = [...e.childNodes].filter(n => n.nodeType == 3).map(n => n.textContent).join("");
-    if (!text.trim() || !e.offsetParent) continue;
-    const styles = [...upwards(e)];
-    const ground = styles.map(s => numbers(s.backgroundColor)).find(c => c[3] > 0.99)
-                   || [255, 255, 255];
-    const color = numbers(getComputedStyle(e).color);
-    const share = styles.reduce((all, s) => all * s.opacity, color[3]);
-    const mixed = [0, 1, 2].map(i => color[i] * share + ground[i] * (1 - share));
-    const [dark, bright] = [luminance(mixed), luminance(ground)].sort((a, b) => a - b);
-    found.push({text: text.trim().slice(0, 40), contrast: (bright + 0.05) / (dark + 0.05)});
-  }
-  return found;
-}"""
 
 
 @pytest.fixture(scope="module")
@@ -101,18 +73,20 @@ def visit(browser: Any, address: str) -> Iterator[Any]:
 
 
 @pytest.mark.parametrize("look", ["light", "dark"])
-@pytest.mark.parametrize("width", [1440, 1024, 390])
 @pytest.mark.parametrize("screen", ADDRESSES)
-def test_a_screen_opens_without_complaint_and_fits(
-    visit: Any, screen: str, width: int, look: str
+def test_a_screen_opens_without_complaint_fits_and_is_there_for_everybody(
+    visit: Any, screen: str, look: str
 ) -> None:
-    seen = visit(width, look)
+    seen = visit(1440, look)
     page = seen.open(ADDRESSES[screen])
     assert page.locator("h1").count() == 1
     assert page.locator("[data-testid=stException]").count() == 0
-    wide = "document.querySelector('[data-testid=stMain]').scrollWidth"
-    assert page.evaluate(wide) <= width
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    for width in (1440, 1024, 390):
+        page.set_viewport_size({"width": width, "height": 900})
+        page.wait_for_function(FITS, arg=width)
+    for more in page.locator("[data-testid=stExpander] summary").all():
+        more.click()
+    assert serious_faults(page) == []
     assert seen.complaints == []
     assert seen.elsewhere == []
 
@@ -127,20 +101,6 @@ def test_page_and_figures_share_our_light_and_dark(visit: Any, look: str, ground
     )
     assert grounds[0] == f"rgb({ground})"
     assert grounds[1] in (f"rgb({ground})", "rgba(0, 0, 0, 0)")
-
-
-@pytest.mark.parametrize("look", ["light", "dark"])
-@pytest.mark.parametrize("screen", ADDRESSES)
-def test_every_word_on_a_screen_stands_out_from_its_ground(
-    visit: Any, screen: str, look: str
-) -> None:
-    """WCAG 2.2, success criterion 1.4.3: 4.5 to 1, opacity taken into account."""
-    page = visit(1440, look).open(ADDRESSES[screen])
-    for more in page.locator("[data-testid=stExpander] summary").all():
-        more.click()
-    seen = page.evaluate(CONTRASTS)
-    assert len(seen) > 20
-    assert [found for found in seen if found["contrast"] < 4.5] == []
 
 
 def test_from_a_flag_to_its_part_and_its_turn(visit: Any) -> None:

@@ -12,8 +12,8 @@ from qc.ledger.ledger import Ledger
 from qc.records.kinds import Correction, Drop, Finding, Inspection, Receipt, Weighing
 from tests.dashboard import entering
 from tests.dashboard.entering import Rhythm, enter_part, open_intake, plan, wait_until_sent
+from tests.dashboard.served import FITS, serious_faults
 from tests.dashboard.serving_again import Serving
-from tests.dashboard.test_browser import CONTRASTS
 
 pytestmark = pytest.mark.browser
 
@@ -64,27 +64,27 @@ def of(ledger: Ledger, kind: type, serial: str) -> list[Any]:
     return [r for r in entering.held(ledger, serial) if isinstance(r, kind)]
 
 
-def test_thirty_rims_in_three_rhythms_are_each_there_once_whatever_fails(
+def test_twelve_rims_in_three_rhythms_are_each_there_once_whatever_fails(
     page: Any, serving: Serving, ledger: Ledger
 ) -> None:
     chance = random.Random(30)
-    planned = plan(30, chance)
+    planned = plan(12, chance)
     open_intake(page, serving.address)
     beats = entering.rhythms(chance)
     for number, part in enumerate(planned):
-        if number == 4:
+        if number == 1:
             page.context.set_offline(True)
-        if number == 6:
+        if number == 3:
             page.context.set_offline(False)
-        if number == 13:
+        if number == 5:
             serving.kill()
-        if number == 16:
+        if number == 7:
             serving.start()
-        if number == 22:
+        if number == 9:
             wait_until_sent(page)
             page.reload()
             entering.wait_for_desk(page)
-        enter_part(page, part, beats[number // 10])
+        enter_part(page, part, beats[number // 4])
     wait_until_sent(page)
     assert max(count for beat in beats for count in beat.typed) <= 25
     assert entering.faults(ledger, planned) == []
@@ -276,21 +276,19 @@ def test_a_gauge_check_says_at_once_whether_it_passed(page: Any, serving: Servin
 
 
 @pytest.mark.parametrize("look", ["light", "dark"])
-@pytest.mark.parametrize("width", [1440, 1024, 390])
 @pytest.mark.parametrize("path", ["/intake", "/strike", "/enter?record=Balance+a+wheel"])
 def test_an_entry_screen_fits_and_every_target_suits_a_glove(
-    browser: Any, serving: Serving, path: str, width: int, look: str
+    browser: Any, serving: Serving, path: str, look: str
 ) -> None:
-    context = browser.new_context(viewport={"width": width, "height": 800}, color_scheme=look)
+    context = browser.new_context(color_scheme=look)
     page = context.new_page()
     page.goto(serving.address + path)
     entering.wait_for_desk(page)
     for more in page.locator(".desk details:not([open]) > summary:visible").all():
         more.click()
-    assert page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth") <= width
-    assert page.evaluate(SMALL) == []
-    # WCAG 2.2, success criterion 1.4.3
-    words = page.evaluate(f"() => ({CONTRASTS})({SHADOW})")
-    assert len(words) > 10
-    assert [seen for seen in words if seen["contrast"] < 4.5] == []
+    for width in (1440, 1024, 390):
+        page.set_viewport_size({"width": width, "height": 800})
+        page.wait_for_function(FITS, arg=width)
+        assert page.evaluate(SMALL) == []
+    assert serious_faults(page) == []
     context.close()

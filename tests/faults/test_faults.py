@@ -7,7 +7,7 @@ from tests.faults.networks import Cable, Through, may_lay_cables
 
 
 def test_watch_killed_at_any_step_loses_nothing_and_doubles_nothing(databases, tmp_path):
-    faults = 25 if databases.kind == "sqlite" else 8
+    faults = 12 if databases.kind == "sqlite" else 5
     outcome = watching.run(databases.new(), tmp_path, faults, seed=3)
     assert outcome.wrong == []
     assert outcome.faults == faults

@@ -371,7 +371,7 @@ PROTOCOLS = st.builds(
 )
 
 
-@settings(max_examples=600)
+@settings(max_examples=250)
 @given(made=st.lists(HITS, min_size=1, max_size=9), of=PROTOCOLS)
 def test_a_slow_second_way_comes_to_the_same(made, of):
     hits = []

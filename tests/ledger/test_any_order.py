@@ -138,7 +138,7 @@ CAREFUL = settings(
 
 
 def test_no_order_of_arrival_and_no_cut_into_chunks_changes_what_follows(shop):
-    examples = 80 if shop.engine.dialect.name == "sqlite" else 12
+    examples = 30 if shop.engine.dialect.name == "sqlite" else 6
 
     @settings(CAREFUL, max_examples=examples)
     @given(records=histories(), seed=st.integers(0, 10**6))

@@ -72,7 +72,7 @@ def test_an_import_killed_at_any_statement_and_run_again_ends_as_one_clean_run(
 ):
     statements = ended(*importer(databases.new(), logs)).statements
     chance = random.Random(20)
-    lasts = [chance.randint(2, statements) for _ in range(8 if databases.kind == "sqlite" else 4)]
+    lasts = [chance.randint(2, statements) for _ in range(5 if databases.kind == "sqlite" else 3)]
     held_at_the_end = set()
     for last in lasts:
         db = databases.new()
@@ -92,7 +92,7 @@ def test_an_import_killed_at_any_moment_and_run_again_ends_as_one_clean_run(
     report_of(importer(databases.empty(), logs))
     whole = time.monotonic() - began
     chance = random.Random(21)
-    for _ in range(4 if databases.kind == "sqlite" else 2):
+    for _ in range(3 if databases.kind == "sqlite" else 2):
         db = databases.empty()
         killed, _ = importer(db, logs)
         time.sleep(chance.uniform(0.05, 1) * whole)

@@ -43,7 +43,7 @@ def weighing(parser: RecordParser = PARSER, **more: str):
     return parser.from_cells("weighing", list(cells), list(cells.values()))
 
 
-@settings(max_examples=300)
+@settings(max_examples=120)
 @given(value=objects())
 def test_the_byte_form_is_that_of_rfc_8785(value):
     text = body(PARSER.from_object(value))
@@ -56,7 +56,7 @@ def test_members_stand_in_the_order_of_the_rfc_whatever_their_names(names):
     assert body(record) == rfc8785.dumps(json.loads(body(record)))
 
 
-@settings(max_examples=300)
+@settings(max_examples=120)
 @given(value=objects())
 def test_a_record_survives_its_byte_form(value):
     record = PARSER.from_object(value)

@@ -165,14 +165,14 @@ def test_a_field_that_must_be_there_is_missed_by_both(example, name):
     assert refused(spoilt)
 
 
-@settings(max_examples=300)
+@settings(max_examples=120)
 @given(value=objects())
 def test_what_the_parser_takes_validates(value):
     record = PARSER.from_object(value)
     VALIDATORS[kind_of(record)].validate(plain(value))
 
 
-@settings(max_examples=300)
+@settings(max_examples=120)
 @given(value=objects(), data=st.data())
 def test_a_record_spoilt_in_one_field_is_refused_by_the_parser_where_the_schema_refuses_it(
     value, data
