@@ -44,6 +44,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _export(args: argparse.Namespace) -> int:
     from qc.catalog.toml_out import toml_text
+    from qc.commands.files import write_file
     from qc.commands.output import print_json
     from qc.errors import RimqcError
     from qc.ledger.ledger import Ledger
@@ -63,30 +64,12 @@ def _export(args: argparse.Namespace) -> int:
         print(text, end="")
         return 0
     file = args.file / NAME if args.file.is_dir() else args.file
-    _write(file, text, over=args.force)
+    write_file(file, text.encode(), over=args.force)
     if args.format == "json":
         print_json({"file": str(file), "entries": len(entries)})
     else:
         print(f"{len(entries)} entries written to {file}")
     return 0
-
-
-def _write(file: Path, text: str, *, over: bool) -> None:
-    """The whole file or nothing of it: what stood there stays until the new text is on disk."""
-    from qc.errors import RimqcError
-
-    beside = file.with_name(f".{file.name}.new")
-    try:
-        if over:
-            beside.write_bytes(text.encode())
-            beside.replace(file)
-        else:
-            with file.open("xb") as new:
-                new.write(text.encode())
-    except FileExistsError:
-        raise RimqcError(f"{file} is there already; name another, or say --force") from None
-    except OSError as fault:
-        raise RimqcError(f"{file} cannot be written: {fault.strerror}") from None
 
 
 def _history(args: argparse.Namespace) -> int:
