@@ -212,6 +212,7 @@ def _marks(
         },
         text=[_told(rows[i], word) for i in members],
         hovertemplate="%{text}<extra></extra>",
+        customdata=[["part", rows[i]["serial"]] for i in members],
         error_y={
             "array": [2 * (rows[i]["u_g"] or 0) for i in members],
             "visible": len(rows) <= _WITH_BARS,
@@ -255,6 +256,7 @@ def _ranges(
         text=[_range_told(one) for one in batches],
         textposition="none",
         hovertemplate="%{text}<extra></extra>",
+        customdata=[["batch", one["batch"]] for one in batches],
     )
     drawn.add_scatter(
         x=x,

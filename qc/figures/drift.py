@@ -1,13 +1,15 @@
 """Batch means of one stream against their baseline, and where the level moved."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import plotly.graph_objects as go
 
+from qc.figures.drift_strip import STRIP_PX, add_strip, strip_height
 from qc.figures.look import COLOURS, Colours, name_ticks, new_figure, note
 from qc.figures.words import amount, characteristic_name, signed, stage_name
 
-MOST_BATCHES = 1500
+MOST_BATCHES = 1000
 # a comparison needs so many
 LEAST_BATCHES = 8
 
@@ -18,9 +20,15 @@ RULES = {
 }
 
 
-def figure(stream: dict[str, Any], look: str = "light") -> go.Figure:
-    """From one row of `drift`; beyond 1,500 batches the newest are shown."""
-    drawn = new_figure(title(stream), look, 430)
+def figure(
+    stream: dict[str, Any], look: str = "light", strip: Sequence[dict[str, Any]] = ()
+) -> go.Figure:
+    """From one row of `drift`; beyond 1,000 batches the newest are shown (see `drawn_batches`).
+
+    `strip` are rows of `factor_runs` of the same batches: they stand below, under the same axis.
+    """
+    below = strip_height(strip)
+    drawn = new_figure(title(stream), look, 430 + STRIP_PX * below)
     batches = stream["batches"][-MOST_BATCHES:]
     if not batches:
         return note(drawn, "No batch has been measured.")
@@ -38,12 +46,20 @@ def figure(stream: dict[str, Any], look: str = "light") -> go.Figure:
         x=list(range(len(names))), y=[batch["mean"] for batch in batches], mode="lines+markers",
         line={"color": colours.main, "width": 1}, marker={"size": 6}, name="batch mean",
         text=[_told(batch, unit) for batch in batches], hovertemplate="%{text}<extra></extra>",
+        customdata=[["batch", name] for name in names],
     )  # fmt: skip
     _signals(drawn, stream, names, unit, colours)
     drawn.update_xaxes(title_text="Batch, in order of making", **name_ticks(names))
     name = characteristic_name(stream["characteristic"])
     drawn.update_yaxes(title_text=f"Mean {name}, {unit}" if unit else f"Mean {name}, no unit")
+    if below:
+        add_strip(drawn, strip, names, stream["factors"], colours)
     return drawn
+
+
+def drawn_batches(stream: dict[str, Any]) -> list[str]:
+    """The codes of the batches that `figure` draws."""
+    return [batch["batch"] for batch in stream["batches"][-MOST_BATCHES:]]
 
 
 def name_of(stream: dict[str, Any]) -> str:
@@ -147,6 +163,7 @@ def _signals(
                 for s in found
             ],
             hovertemplate="%{text}<extra></extra>",
+            customdata=[["batch", s["batch"]] for s in found],
         )
     change = stream["change"]
     if change and change["first_batch"] in place:
@@ -155,7 +172,8 @@ def _signals(
             x=at - 0.5, line={"color": colours.deep, "width": 2},
             annotation={"text": f"moved here: {change['first_batch']}", "y": 1,
                         "yanchor": "bottom", "font": {"size": 12, "color": colours.deep},
-                        "xanchor": "left" if at < 0.7 * len(names) else "right"},
+                        # above the words on the baseline: on a phone they come close
+                        "yshift": 13, "xanchor": "left" if at < len(names) / 2 else "right"},
         )  # fmt: skip
 
 

@@ -5,6 +5,7 @@ common forms of colour blindness and in grey; wherever one is used, a shape and 
 """
 
 import textwrap
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import plotly.graph_objects as go
@@ -95,6 +96,20 @@ def note(figure: go.Figure, text: str) -> go.Figure:
     wrapped = "<br>".join(textwrap.wrap(text, 40))
     figure.add_annotation(text=wrapped, showarrow=False, x=0.5, y=0.5, xref="paper", yref="paper")
     return figure
+
+
+def ring_names(
+    figure: go.Figure, radii: Sequence[float], names: Sequence[str], at_deg: float, look: str
+) -> None:
+    """Names of rings of a polar figure, upright and with a rim of the ground round each letter: the
+    axis' own would be turned with it and lost among the marks."""
+    colours = COLOURS[look]
+    around = ", ".join(f"{x}px {y}px 2px {colours.ground}" for x in (-1, 0, 1) for y in (-1, 0, 1))
+    figure.add_scatterpolar(
+        theta=[at_deg] * len(radii), r=list(radii), mode="text", text=list(names),
+        textfont={"size": 11, "color": colours.text, "shadow": around}, hoverinfo="skip",
+        showlegend=False,
+    )  # fmt: skip
 
 
 def name_ticks(names: list[str]) -> dict[str, Any]:

@@ -136,6 +136,7 @@ def _tests(
         name=name,
         text=[_told(tests[i]) for i in members],
         hovertemplate="%{text}<extra></extra>",
+        customdata=[["part", tests[i]["serial"]] for i in members],
     )
 
 

@@ -6,12 +6,14 @@ from typing import Any
 import numpy as np
 import plotly.graph_objects as go
 
-from qc.figures.look import COLOURS, new_figure
+from qc.figures.look import COLOURS, Colours, new_figure
 from qc.figures.words import amount, stage_name
 from qc.physics.runout import Trace, analyse
+from qc.views import turn_words
 
-# a part of a turn is named as its cause when it makes at least this share of the whole
-_SHARE = 0.45
+# an arrow shorter than this, of the largest deviation, is a dot
+_LEAST_ARROW = 0.1
+_MOST_DRAWN = 1500
 
 
 def figure(record: dict[str, Any], look: str = "light") -> go.Figure:
@@ -26,22 +28,25 @@ def figure(record: dict[str, Any], look: str = "light") -> go.Figure:
     room, step = 2.5 * most, _round_step(most)
     fine = np.linspace(0, 360, 181)
     once = trace.eccentricity_mm * np.cos(np.radians(fine - trace.eccentricity_deg))
-    drawn = new_figure(title(record), look, 400)
+    drawn = new_figure(title(record), look, 440)
     drawn.add_scatterpolar(
         theta=fine, r=np.full(len(fine), room), mode="lines",
-        name=f"mean of the turn; rings {amount(step, 'mm')} inside and outside it",
+        name=f"mean; rings {amount(step, 'mm')} in and out",
         line={"color": colours.quiet, "width": 1}, hoverinfo="skip",
     )  # fmt: skip
     drawn.add_scatterpolar(
         theta=fine, r=room + once, mode="lines", name="fitted circle (once a turn)",
         line={"color": colours.warm, "width": 2, "dash": "dash"}, hoverinfo="skip",
     )  # fmt: skip
-    told = [f"{at:.0f}°: {value:+.3f} mm" for at, value in zip(angles, readings, strict=True)]
+    some = [*range(0, len(readings), 1 + len(readings) // _MOST_DRAWN), 0]  # and closed
+    told = [f"{angles[i]:.0f}°: {readings[i]:+.3f} mm" for i in some]
     drawn.add_scatterpolar(
-        theta=[*angles, angles[0]], r=[*(room + away), room + away[0]], mode="lines+markers",
+        theta=angles[some], r=room + away[some], mode="lines+markers",
         name="readings", line={"color": colours.main, "width": 2}, marker={"size": 5},
-        text=[*told, told[0]], hovertemplate="%{text}<extra></extra>",
+        text=told, hovertemplate="%{text}<extra></extra>",
     )  # fmt: skip
+    if trace.eccentricity_mm >= _LEAST_ARROW * most:
+        _arrow(drawn, trace, record["direction"], room * trace.eccentricity_mm / most, colours)
     if trace.bump:
         at = trace.bump.angle_deg
         drawn.add_scatterpolar(
@@ -61,8 +66,21 @@ def figure(record: dict[str, Any], look: str = "light") -> go.Figure:
             "showticklabels": False, "showline": False, "ticks": "",
         },
     )  # fmt: skip
-    drawn.update_layout(legend_y=-0.08, margin={"l": 40, "r": 40, "t": 64, "b": 20})
+    drawn.update_layout(legend_y=-0.12, margin={"l": 48, "r": 48, "t": 64, "b": 20})
     return drawn
+
+
+def _arrow(drawn: go.Figure, trace: Trace, direction: str, length: float, colours: Colours) -> None:
+    """To where the fitted circle lies off the centre; as long as the circle is wide where that is
+    all of the run-out."""
+    by = "off centre by" if direction == "radial" else "once a turn"
+    drawn.add_scatterpolar(
+        theta=[trace.eccentricity_deg] * 2, r=[0, length], mode="lines+markers",
+        name=f"{by} {trace.eccentricity_mm:.2f} mm, highest at {trace.eccentricity_deg:.0f}°",
+        line={"color": colours.warm, "width": 3}, hoverinfo="skip",
+        marker={"symbol": ["circle", "arrow"], "size": [6, 14], "angleref": "previous",
+                "color": colours.warm},
+    )  # fmt: skip
 
 
 def title(record: dict[str, Any]) -> str:
@@ -71,46 +89,14 @@ def title(record: dict[str, Any]) -> str:
     side = f", {record['side']} side" if record.get("side") else ""
     return (
         f"{record['direction'].capitalize()} run-out of the {stage_name(record['stage'])}{side}: "
-        f"TIR {trace.tir_mm:.2f} mm, form {trace.form_mm:.2f} mm"
+        f"TIR {trace.tir_mm:.2f} mm, form {trace.form_mm:.2f} mm, {turn_words.brief(record)}"
     )
 
 
 def alt_text(record: dict[str, Any]) -> str:
     """The figure in words."""
-    return f"{title(record)}, {len(record['readings_mm'])} readings round a turn. {likely(record)}"
-
-
-def likely(record: dict[str, Any]) -> str:
-    """One sentence on what the shape of the turn is likely to be."""
-    trace = analyse(record["readings_mm"])
-    said = _cause(trace, record["stage"], record["direction"])
-    few = f" Only {trace.n} readings: a hint, no more." if trace.sparse else ""
-    return said + few
-
-
-def _cause(trace: Trace, stage: str, direction: str) -> str:
-    whole = trace.tir_mm
-    if whole < 0.05:
-        return "Hardly any run-out: nothing stands out."
-    if trace.bump and abs(trace.bump.height_mm) >= _SHARE * whole:
-        bump = trace.bump
-        what = "bump" if bump.height_mm > 0 else "flat spot"
-        return (
-            f"Mostly one {what} of {amount(abs(bump.height_mm), 'mm', 2)} at "
-            f"{bump.angle_deg:.0f}°, about {bump.width_deg:.0f}° wide: look at the rim there."
-        )
-    if 2 * trace.eccentricity_mm >= _SHARE * whole and trace.eccentricity_mm >= trace.twice_mm:
-        once = f"highest at {trace.eccentricity_deg:.0f}°"
-        if stage == "rim":
-            return f"Mostly once a turn, {once}: likely how the rim sits on the stand."
-        if direction == "radial":
-            return f"Mostly once a turn, {once}: likely off centre, a matter of spoke tension."
-        return f"Mostly once a turn, {once}: likely wheel or bearing out of square."
-    if 2 * trace.twice_mm >= _SHARE * whole:
-        far = trace.twice_deg
-        shape = "oval" if direction == "radial" else "bent like a saddle"
-        return f"Mostly twice a turn, highest at {far:.0f}° and {far + 180:.0f}°: likely {shape}."
-    return "No single cause stands out: waves and scatter round the whole turn."
+    said = " ".join(turn_words.sentences(record))
+    return f"{title(record)}, {len(record['readings_mm'])} readings round a turn. {said}"
 
 
 def _round_step(room: float) -> float:

@@ -35,6 +35,8 @@ _READOUT_SCATTER_MM = 0.01 / 12**0.5
 _LEAST_LIKELIHOOD = 25.0
 _LEAST_HEIGHT = 6.0
 _WIDEST_BUMP_DEG = 40.0
+# the search costs places × readings × widths; of more readings neighbours are taken together
+_MOST_PLACES = 360
 
 
 def tir_mm(readings_mm: Sequence[Decimal]) -> Decimal:
@@ -119,8 +121,9 @@ def analyse(readings_mm: Readings, angles_deg: Sequence[float] | None = None) ->
 
     The wave of three a turn is fitted too where the readings carry it, so that with missing
     positions it does not pass for eccentricity, nor anywhere for a bump. Under ten readings no
-    bump can be told from waves. ValueError for fewer readings than 8, values that are not finite,
-    or positions that leave more than a quarter turn untouched.
+    bump can be told from waves; of more than 360 neighbours are taken together to look for one.
+    ValueError for fewer readings than 8, values that are not finite, or positions that leave more
+    than a quarter turn untouched.
     """
     readings = _checked(readings_mm)
     angles = _angles(len(readings), angles_deg)
@@ -141,8 +144,19 @@ def analyse(readings_mm: Readings, angles_deg: Sequence[float] | None = None) ->
         twice_mm=twice.amplitude_mm,
         twice_deg=twice.phase_deg,
         rest_mm=_span(rest),
-        bump=_bump(readings, angles, basis),
+        bump=_bump(*_coarser(readings, angles, basis)),
     )
+
+
+def _coarser(readings: Array, angles: Array, basis: Array) -> tuple[Array, Array, Array]:
+    """The same turn with at most a reading a degree: means of neighbours."""
+    if len(readings) <= _MOST_PLACES:
+        return readings, angles, basis
+    order = np.argsort(angles, kind="stable")
+    groups = np.array_split(order, _MOST_PLACES)
+    means = np.array([readings[group].mean() for group in groups])
+    places = np.array([angles[group].mean() for group in groups])
+    return means, places, _basis(places, basis.shape[1] // 2)
 
 
 def _bump(readings: Array, angles: Array, basis: Array) -> Bump | None:

@@ -88,15 +88,22 @@ class Past:
                 yield Held(item.record, known)
 
 
-def facts_at(connection: Connection, catalog: Catalog, day: dt.date) -> Facts:
-    """The facts as known at the end of a local day; costs a replay of every part."""
+def facts_at(
+    connection: Connection, catalog: Catalog, day: dt.date, since: dt.date | None = None
+) -> Facts:
+    """The facts as known at the end of a local day; costs a replay of every part.
+
+    With `since`, of the parts whose last weighing is of that day or a later one.
+    """
     past = Past(connection, catalog, end_of_day(catalog, day))
+    start = end_of_day(catalog, since - dt.timedelta(days=1)) if since else None
     serials: dict[tuple[Stream, str], list[str]] = {}
 
     def cells() -> Iterator[tuple[Stream, BatchMass]]:
         for row in past.masses():
             held = dict(zip(QUANTITY_COLUMNS, row, strict=True))
-            if held["characteristic"] == "bare-mass" and not held["suspect"]:
+            in_time = start is None or held["at"] >= start
+            if held["characteristic"] == "bare-mass" and in_time and not held["suspect"]:
                 stream = held["model"], held["stage"]
                 serials.setdefault((stream, held["batch"]), []).append(held["serial"])
                 yield stream, _one_part(held)

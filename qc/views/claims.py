@@ -41,6 +41,11 @@ def claims(
         facts = facts_now(connection, catalog, Around(catalog, load_doubts(connection)))
     else:
         facts = facts_at(connection, catalog, day)
+    return claims_from(facts, catalog, day)
+
+
+def claims_from(facts: Facts, catalog: Catalog, day: dt.date | None) -> list[dict[str, Any]]:
+    """The same from facts at hand, with the claims in force on a day."""
     streams = set(facts.batches)
     for model in catalog.codes(Model):
         streams |= {(model, stage) for stage in STAGES if catalog.claim(model, stage, day)}

@@ -16,8 +16,9 @@ from qc.judgement.standing import (
     release_counts,
 )
 from qc.ledger.corrections import histories
+from qc.ledger.marks import WAITS
 from qc.ledger.projections import standing_from
-from qc.ledger.tables import WAITS, BatchStanding, Part, Test
+from qc.ledger.tables import BatchStanding, Part, Test
 from qc.records.kinds import Disposition
 from qc.views import batch_standing, touched
 from qc.views import flags as flag_view
@@ -77,10 +78,10 @@ def reasons_of_batch(standing: Standing) -> list[str]:
 def known(connection: Connection, catalog: Catalog, code: str) -> Row:
     """Whether a code is that of a part, a batch, a gauge, and which serials look like it."""
     part = connection.execute(select(Part.serial).where(Part.serial == code)).first()
-    batches = touched.factors(catalog).get("batch", [])
-    near = [] if part or code in batches else nearest_serials(connection, code)
+    batch = catalog.batch(code)
+    near = [] if part or batch else nearest_serials(connection, code)
     gauge = catalog.gauge(code) is not None
-    return {"part": part is not None, "batch": code in batches, "gauge": gauge, "near": near}
+    return {"part": part is not None, "batch": batch is not None, "gauge": gauge, "near": near}
 
 
 def part_gate(connection: Connection, catalog: Catalog, serial: str, now: dt.datetime) -> Row:

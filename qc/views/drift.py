@@ -11,17 +11,24 @@ from qc.ledger.streams import Segment, judged, points_of
 from qc.ledger.summaries import StreamKey
 from qc.statistics.drift.family import family
 from qc.statistics.drift.level import Event
-from qc.views.drift_cause import cause
+from qc.views.drift_cause import NO_CAUSE, cause
 from qc.views.drift_words import sentences
 
 
 def drift(connection: Connection, catalog: Catalog, **only: str | None) -> list[dict[str, Any]]:
+    """Every stream with its baseline, signals and change, and what changed with it.
+
+    See `levels` and `drift_cause`; `says` has it in sentences.
+    """
+    return [explained(connection, catalog, row) for row in levels(connection, catalog, **only)]
+
+
+def levels(connection: Connection, catalog: Catalog, **only: str | None) -> list[dict[str, Any]]:
     """Every stream with its baseline, signals and change; a quiet one has no signals.
 
-    `factors`, `within` and `source` say what changed with it (see `drift_cause`). `p`: the chance
-    that a quiet stream watched as long shows anything as plain; `p_among_all`: adjusted for the
-    `streams` watched together (Benjamini-Hochberg), of which `expected_false` events are to be
-    expected if nothing had moved at all.
+    `p`: the chance that a quiet stream watched as long shows anything as plain; `p_among_all`:
+    adjusted for the `streams` watched together (Benjamini-Hochberg), of which `expected_false`
+    events are to be expected if nothing had moved at all.
     """
     watched = {
         stream: judged(catalog, stream, points)
@@ -29,14 +36,28 @@ def drift(connection: Connection, catalog: Catalog, **only: str | None) -> list[
     }
     together = family([segments[-1].drift for segments in watched.values()])
     chances = zip(together.p, together.fdr, strict=True)
-    rows = [
+    return [
         row(stream, segments)
-        | cause(connection, catalog, stream, segments[-1])
         | {"unit": unit(catalog, stream[2]), "p": p, "p_among_all": fdr}
         | {"streams": together.streams, "expected_false": together.expected_false}
         for (stream, segments), (p, fdr) in zip(watched.items(), chances, strict=True)
     ]
-    return [shown | {"says": sentences(shown)} for shown in rows]
+
+
+def explained(connection: Connection, catalog: Catalog, level: dict[str, Any]) -> dict[str, Any]:
+    """A stream as `levels` has it, with what changed when it moved, and all of it in sentences.
+
+    Only what moved is read once more: finding its cause is most of the work.
+    """
+    if level["events"]:
+        names = ("model", "stage", "characteristic")
+        only = {name: level[name] for name in names} | {"protocol": level.get("protocol", "")}
+        ((stream, points),) = points_of(connection, catalog, **only).items()
+        found = cause(connection, catalog, stream, judged(catalog, stream, points)[-1])
+    else:
+        found = NO_CAUSE
+    shown = level | found
+    return shown | {"says": sentences(shown)}
 
 
 def row(stream: StreamKey, segments: Sequence[Segment]) -> dict[str, Any]:

@@ -28,6 +28,7 @@ from qc.views.repeats import repeats
 
 # batches on either side of the first batch of the move that are looked at
 REACH = 150
+NO_CAUSE: dict[str, Any] = {"factors": [], "within": [], "source": None}
 _WITHIN = ("gauge", "station", "inspector")
 
 
@@ -37,7 +38,7 @@ def cause(
     """`factors` that changed with the first event, `within` those that vary within a batch, and
     `source`: the rims, the gauge, both, or cannot tell. Empty where nothing moved."""
     if not segment.drift.events:
-        return {"factors": [], "within": [], "source": None}
+        return NO_CAUSE
     points, after = around_the_move(segment)
     batches = {point.code: point for point in points}
     factors = {code: entry.factors for code in batches if (entry := catalog.batch(code))}
@@ -73,12 +74,16 @@ _Cells = list[tuple[str, BatchPoint, tuple[str, ...], dt.datetime]]
 def _cells(connection: Connection, catalog: Catalog, stream: StreamKey) -> _Cells:
     """Model, batch, levels and mean moment of every cell of this characteristic at this stage."""
     _, stage, characteristic, protocol = stream
-    query = select(
-        *(Summary.model, Summary.batch, Summary.gauge, Summary.station, Summary.inspector),
-        *(Summary.n, Summary.total, Summary.squares, Summary.seconds),
-    ).where(
-        *(Summary.stage == stage, Summary.characteristic == characteristic),
-        Summary.protocol == protocol,
+    query = (
+        select(
+            *(Summary.model, Summary.batch, Summary.gauge, Summary.station, Summary.inspector),
+            *(Summary.n, Summary.total, Summary.squares, Summary.seconds),
+        )
+        .where(
+            *(Summary.stage == stage, Summary.characteristic == characteristic),
+            Summary.protocol == protocol,
+        )
+        .order_by(Summary.model, Summary.batch, Summary.gauge, Summary.station, Summary.inspector)
     )
     found: _Cells = []
     for model, batch, *levels, n, total, squares, seconds in connection.execute(query):
@@ -101,7 +106,7 @@ def _source(
     """The rims or the gauge; None where no reading names a gauge of the catalog."""
     model = stream[0]
     own = {levels[0] for of, point, levels, _ in cells if of == model and point.code in batches}
-    gauges = {name: gauge for name in own if (gauge := catalog.gauge(name))}
+    gauges = {name: gauge for name in sorted(own) if (gauge := catalog.gauge(name))}
     measured = [
         Measured(of, point.code, point.made_on, levels[0], at, point.n, point.mean, point.sd)
         for of, point, levels, at in cells

@@ -132,8 +132,8 @@ def _turn(direction: str) -> Shown:
         "uses": {"stage": "stage", "gauge": "stand"},
         "optional": True,
         "fields": [
-            {"name": "turn", "label": "TIR, or paste a whole turn", "type": "turn", "unit": "mm",
-             "required": True, "size": "big"},
+            {"name": "turn", "label": "TIR, or a whole turn", "type": "turn", "unit": "mm",
+             "required": True, "size": "big", "live": "stand"},
         ],
     }  # fmt: skip
 

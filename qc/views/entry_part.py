@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, select
+from sqlalchemy import Connection, select
 
 from qc.catalog.catalog import Catalog
 from qc.catalog.entries import Claim
@@ -52,18 +52,18 @@ def part(connection: Connection, catalog: Catalog, serial: str, stage: str) -> R
     }
 
 
-def _open_flags(connection: Connection, serial: str) -> Sequence[RowMapping]:
+def _open_flags(connection: Connection, serial: str) -> list[Row]:
     query = (
         select(FlagRow.flag, FlagRow.severity, FlagRow.stage, FlagRow.message,
                FlagRow.characteristic, FlagRow.value, FlagRow.limit)
         .where(FlagRow.owner == f"serial:{serial}", FlagRow.closed_at.is_(None))
         .order_by(FlagRow.raised_at, FlagRow.flag)
     )  # fmt: skip
-    return connection.execute(query).mappings().all()
+    return [dict(row) for row in connection.execute(query).mappings()]
 
 
 def _readings(
-    connection: Connection, catalog: Catalog, serial: str, flags: Sequence[RowMapping]
+    connection: Connection, catalog: Catalog, serial: str, flags: Sequence[Row]
 ) -> list[Row]:
     query = (
         select(Quantity.stage, Quantity.characteristic, Quantity.model, Quantity.value,
@@ -71,12 +71,12 @@ def _readings(
         .where(Quantity.serial == serial, Quantity.characteristic != "survived-multiple")
         .order_by(Quantity.at)
     )  # fmt: skip
-    found = connection.execute(query).mappings().all()
+    found = [dict(row) for row in connection.execute(query).mappings()]
     has_form = {(row["stage"], row["characteristic"]) for row in found}
     rows = []
     for row in found:
         typed = (row["stage"], row["characteristic"].replace("tir-", "form-")) not in has_form
-        limits = _limits(catalog, row, typed)
+        limits = limits_of(catalog, row, typed)
         shown = {
             "what": row["characteristic"],
             "stage": row["stage"],
@@ -84,13 +84,13 @@ def _readings(
             "u": row["u"],
             "unit": unit(catalog, row["characteristic"]),
             "in_doubt": row["suspect"],
-            "verdict": _verdict(row, limits, flags),
+            "verdict": verdict_of(row, limits, flags),
         }
         rows.append(shown | limits)
     return rows
 
 
-def _limits(catalog: Catalog, row: RowMapping, typed: bool) -> Row:
+def limits_of(catalog: Catalog, row: Row, typed: bool) -> Row:
     """What the value is compared with: a claim and its band, or limits; empty where nothing is.
 
     A `typed` TIR has no form beside it, so a limit on form judges it as given.
@@ -113,7 +113,7 @@ def _limits(catalog: Catalog, row: RowMapping, typed: bool) -> Row:
     return {"lower": number(found.lower), "upper": number(found.upper)} if found else {}
 
 
-def _band(claim: Claim, row: RowMapping) -> Row:
+def _band(claim: Claim, row: Row) -> Row:
     """The band round the claim, and the probability that the true mass lies beyond its near end."""
     lower, upper = claim.claimed_g - claim.under_g, claim.claimed_g + claim.over_g
     value, u = row["value"], row["u"] or 0.0
@@ -128,7 +128,7 @@ def _band(claim: Claim, row: RowMapping) -> Row:
     }
 
 
-def _verdict(row: RowMapping, limits: Row, flags: Sequence[RowMapping]) -> str:
+def verdict_of(row: Row, limits: Row, flags: Sequence[Row]) -> str:
     """`conforms`, `undecided`, `does-not-conform`, or empty where nothing judges the value."""
     if row["verdict"]:
         return str(row["verdict"])
@@ -142,7 +142,7 @@ def _verdict(row: RowMapping, limits: Row, flags: Sequence[RowMapping]) -> str:
     return verdict(_decimal(row["value"]) or Decimal(0), 0.0, lower, upper)
 
 
-def _is_about(flag: RowMapping, what: str, stage: str) -> bool:
+def _is_about(flag: Row, what: str, stage: str) -> bool:
     of, _, direction = what.partition("-")
     names = {
         "unbalance": "unbalance",

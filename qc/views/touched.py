@@ -95,14 +95,14 @@ def _moment(zone: ZoneInfo | None, text: str | None, *, last: bool) -> dt.dateti
 
 def factors(catalog: Catalog) -> dict[str, list[str]]:
     """Every factor by which parts can be found, with its levels in order of making."""
-    found: dict[str, list[str]] = {}
+    found: dict[str, dict[str, None]] = {}
     for batch in sorted(catalog.entries(Batch), key=lambda b: (b.made_on, b.code)):
         for factor in ("batch", "model", *sorted(batch.factors)):
             level = _level(batch, factor)
-            levels = found.setdefault(factor, [])
-            if level is not None and level not in levels:
-                levels.append(level)
-    return found
+            levels = found.setdefault(factor, {})
+            if level is not None:
+                levels[level] = None
+    return {factor: list(levels) for factor, levels in found.items()}
 
 
 def _level(batch: Batch, factor: str) -> str | None:

@@ -9,8 +9,9 @@ from sqlalchemy import Connection, func, or_, select
 from qc.catalog.catalog import Catalog
 from qc.catalog.entries import Batch
 from qc.judgement.standing import Standing, reasons_against
+from qc.ledger.marks import WAITS
 from qc.ledger.projections import standing_from
-from qc.ledger.tables import WAITS, FlagRow, Part, Test
+from qc.ledger.tables import FlagRow, Part, Test
 from qc.views import batch_standing
 from qc.views.decide import reasons_of_batch
 
@@ -30,8 +31,8 @@ def still_missing(connection: Connection, catalog: Catalog) -> list[Row]:
     query = select(Part.batch, Part.standing).where(Part.batch.in_([b.code for b in newest]))
     parts: Counter[str] = Counter()
     lacks: dict[str, Counter[str]] = {}
-    for batch, text in connection.execute(query):
-        standing = standing_from(text)
+    for code, text in connection.execute(query):
+        batch, standing = str(code), standing_from(text)
         if standing.struck or standing.scrapped or standing.sent_back or standing.shipped:
             continue
         parts[batch] += bool(standing.missing)
@@ -43,8 +44,9 @@ def still_missing(connection: Connection, catalog: Catalog) -> list[Row]:
     ]
 
 
-def changed(connection: Connection, since: dt.datetime) -> list[Row]:
-    """Flags raised and flags closed since a moment, by kind; what moved most first."""
+def changed(connection: Connection, catalog: Catalog, day: str) -> list[Row]:
+    """Flags raised and flags closed since a day of the site began, by kind; the most first."""
+    since = dt.datetime.combine(dt.date.fromisoformat(day), dt.time(), catalog.zone or dt.UTC)
     raised, closed = (
         {
             row[0]: row[1]

@@ -1,5 +1,6 @@
 """Figures: the title states the finding, axes have units, points are few, no colour is alone."""
 
+import math
 from typing import Any
 
 import plotly.graph_objects as go
@@ -51,9 +52,12 @@ TURN = {
     "readings_mm": [0.1, 0.08, 0.04, 0.0, -0.05, -0.08, -0.1, -0.09, -0.05, 0.0, 0.05, 0.09] * 3,
 }  # fmt: skip
 
+ONCE = TURN | {"readings_mm": [0.1 * math.cos(math.radians(10 * i - 40)) for i in range(36)]}
+BUMP = {"stage": "rim", "direction": "radial", "readings_mm": [0.3 * (i == 9) for i in range(36)]}
+
 
 def points(figure: go.Figure) -> int:
-    return sum(len(trace.x if trace.x is not None else trace.r) for trace in figure.data)
+    return sum(len(trace.r if trace.type == "scatterpolar" else trace.x) for trace in figure.data)
 
 
 def test_the_margin_title_counts_tests_that_fell_short_of_the_requirement() -> None:
@@ -118,35 +122,26 @@ def test_a_batch_left_out_of_the_baseline_is_not_shaded() -> None:
     assert [(s.x0, s.x1) for s in drift.figure(odd).layout.shapes] == [(-0.5, 4.5), (5.5, 12.5)]
 
 
-@pytest.mark.parametrize(
-    ("harmonic", "stage", "direction", "said"),
-    [
-        (1, "rim", "lateral", "how the rim sits on the stand"),
-        (1, "rear-wheel", "radial", "off centre"),
-        (2, "rim", "radial", "oval"),
-        (2, "rim", "lateral", "saddle"),
-    ],
-)
-def test_the_shape_of_a_turn_is_put_into_words(
-    harmonic: int, stage: str, direction: str, said: str
-) -> None:
-    import math
-
-    waves = [0.2 * math.cos(math.radians(harmonic * 10 * i)) for i in range(36)]
-    record = {"stage": stage, "direction": direction, "readings_mm": waves}
-    assert said in turn.likely(record)
+def test_an_arrow_points_to_where_the_turn_is_off_centre() -> None:
+    arrow = turn.figure(ONCE | {"direction": "radial"}).data[-1]
+    assert arrow.name.startswith("off centre by 0.10 mm, highest at 40°")
+    assert arrow.r[0] == 0
+    assert len(set(arrow.theta)) == 1
 
 
-def test_a_bump_is_named_with_its_place() -> None:
-    record = {"stage": "rim", "direction": "radial", "readings_mm": [0.0] * 36}
-    record["readings_mm"][9] = 0.3
-    assert "bump" in turn.likely(record)
-    assert "90°" in turn.likely(record)
+def test_a_bump_is_marked_and_its_turn_needs_no_arrow() -> None:
+    names = [trace.name for trace in turn.figure(BUMP).data]
+    assert names[-1] == "bump"
+    assert not [name for name in names if name.startswith("off centre")]
 
 
-def test_a_turn_with_few_readings_is_a_hint_only() -> None:
-    record = TURN | {"readings_mm": TURN["readings_mm"][:12]}
-    assert "Only 12 readings" in turn.likely(record)
+def test_the_title_of_a_turn_says_what_makes_the_most_of_it() -> None:
+    assert turn.title(ONCE).endswith("TIR 0.20 mm, form 0.00 mm, mostly once a turn")
+    assert turn.title(BUMP).endswith("mostly one place")
+
+
+def test_a_turn_of_very_many_readings_is_drawn_with_fewer() -> None:
+    assert points(turn.figure(TURN | {"readings_mm": TURN["readings_mm"] * 200})) <= MOST_POINTS
 
 
 def test_the_turn_starts_at_the_valve_hole_and_runs_clockwise() -> None:

@@ -290,3 +290,10 @@ def test_a_turn_with_more_than_a_quarter_missing_is_refused():
 def test_eight_readings_cannot_carry_four_waves():
     with pytest.raises(ValueError, match="order: 4 waves a turn need more than 8 readings at"):
         harmonics(turn(8, (1, 0.3, 0)))
+
+
+def test_a_bump_is_found_among_thousands_of_readings_without_a_search_of_each_place():
+    bump = Bump(100.0, 0.3, 12.0)
+    found = analyse(turn(7200, (1, 0.2, 30), bump=bump, scatter_mm=0.003)).bump
+    assert found.angle_deg == pytest.approx(100, abs=0.5)
+    assert found.height_mm == pytest.approx(0.3, abs=0.01)

@@ -1,7 +1,5 @@
 """What waits, what changed, what it has cost; and a part on the scale."""
 
-import datetime as dt
-
 import pytest
 
 from qc.views import weighed as on_scale
@@ -33,9 +31,10 @@ def test_a_batch_says_how_many_parts_lack_what_and_forgets_those_that_left(shop)
 def test_flags_raised_and_closed_are_counted_from_a_day(shop):
     accept(shop, [*weighed("R1", 470), *weighed("R2", 471)])
     accept(shop, [record("disposition", decision="release", taken_at="2026-02-05T10:00:00")])
-    early, late = (dt.datetime(2026, 2, day, tzinfo=dt.UTC) for day in (1, 4))
-    assert read(shop, changed, early) == [{"flag": "weight-over-claim", "raised": 2, "closed": 1}]
-    assert read(shop, changed, late) == [{"flag": "weight-over-claim", "raised": 0, "closed": 1}]
+    raised_and_closed = {"flag": "weight-over-claim", "raised": 2, "closed": 1}
+    assert look(shop, changed, "2026-02-01") == [raised_and_closed]
+    assert look(shop, changed, "2026-02-05") == [raised_and_closed | {"raised": 0}]
+    assert look(shop, changed, "2026-02-06") == []
 
 
 def test_held_parts_are_counted_by_their_reason(shop):
