@@ -30,6 +30,7 @@ page = st.navigation(
             st.Page("screens/claims.py", title="Claimed and measured"),
             st.Page("screens/margins.py", title="Impact margins"),
             st.Page("screens/drift.py", title="Drift"),
+            st.Page("screens/findings.py", title="What looks found"),
         ],
         "Look up": [
             st.Page("screens/part.py", title="One part"),

@@ -9,15 +9,18 @@ import streamlit as st
 
 from qc.catalog.entries import Gauge
 from qc.ledger.ledger import Ledger
-from qc.views import claim_parts
+from qc.views import claim_parts, factor_runs, impact_map, newest
 from qc.views import claims as claim_view
 from qc.views import decide as decide_view
 from qc.views import drift as drift_view
 from qc.views import entry as entry_view
+from qc.views import findings as finding_view
+from qc.views import first_pass as pass_view
 from qc.views import flags as flag_view
 from qc.views import gauges as gauge_view
 from qc.views import margins as margin_view
 from qc.views import mend as mend_view
+from qc.views import shipping as shipping_view
 from qc.views import today as today_view
 from qc.views import touched as touched_view
 from qc.views import trace as trace_view
@@ -32,7 +35,14 @@ QUESTIONS: dict[str, Any] = {
     "batch_masses": claim_parts.batch_masses,
     "margins": margin_view.margins,
     "margin_heads": margin_view.margin_heads,
-    "drift": drift_view.drift,
+    "levels": drift_view.levels,
+    "explained": drift_view.explained,
+    "factor_runs": lambda _, catalog, batches: factor_runs.factor_runs(catalog, batches),
+    "impact_map": impact_map.drops_of,
+    "part_tests": impact_map.part_tests,
+    "findings": finding_view.findings,
+    "first_pass": pass_view.first_pass,
+    "batch_codes": lambda _, catalog, model: newest.batch_codes(catalog, model),
     "trace": trace_view.trace,
     "touched": lambda connection, catalog, since, until, **what: touched_view.page(
         connection, catalog, stretch=touched_view.stretch_of(catalog.zone, since, until), **what
@@ -42,6 +52,7 @@ QUESTIONS: dict[str, Any] = {
     ),
     "known": decide_view.known,
     "parts_waiting": lambda connection, _, **page: decide_view.parts_waiting(connection, **page),
+    "shipped_anyway": lambda connection, _, most: shipping_view.shipped_anyway(connection, most),
     "batches_waiting": lambda connection, _: decide_view.batches_waiting(connection),
     "part_gate": lambda connection, catalog, serial: decide_view.part_gate(
         connection, catalog, serial, dt.datetime.now(dt.UTC)
@@ -64,9 +75,7 @@ QUESTIONS: dict[str, Any] = {
     "flags": lambda connection, _, **only: flag_view.flags(connection, **only),
     "parts_in_doubt": lambda connection, _, gauge: today_view.parts_in_doubt(connection, gauge),
     "still_missing": work_view.still_missing,
-    "changed": lambda connection, catalog, since: work_view.changed(
-        connection, touched_view.stretch_of(catalog.zone, since, None)[0]
-    ),
+    "changed": work_view.changed,
     "held_and_why": lambda connection, _: work_view.held_and_why(connection),
     "early_failures": lambda connection, _: work_view.early_failures(connection),
     "newest_weighed": lambda connection, _: weighed_view.newest(connection),
@@ -143,7 +152,7 @@ def still_missing() -> Rows:
 
 def changed(since: str) -> Rows:
     """Flags raised and closed since a day of the site."""
-    found: Rows = _ask_lately("changed", since=since)
+    found: Rows = _ask_lately("changed", day=since)
     return found
 
 
@@ -194,6 +203,11 @@ def known(code: str) -> dict[str, Any]:
 
 def parts_waiting(most: int, skip: int = 0) -> dict[str, Any]:
     found: dict[str, Any] = _ask("parts_waiting", most=most, skip=skip)
+    return found
+
+
+def shipped_anyway(most: int) -> dict[str, Any]:
+    found: dict[str, Any] = _ask("shipped_anyway", most=most)
     return found
 
 
@@ -273,6 +287,45 @@ def margin_heads() -> Rows:
     return found
 
 
-def drift() -> Rows:
-    found: Rows = _ask_lately("drift")
+def levels() -> Rows:
+    """Every stream that drift watches, without what changed when it moved."""
+    found: Rows = _ask_lately("levels")
+    return found
+
+
+def explained(level: dict[str, Any]) -> dict[str, Any]:
+    """A stream with what changed when it moved, and all of it in sentences."""
+    found: dict[str, Any] = _ask_lately("explained", level=level)
+    return found
+
+
+def factor_runs_of(batches: list[str]) -> Rows:
+    """What these batches in order of making share, as stretches."""
+    found: Rows = _ask_lately("factor_runs", batches=batches)
+    return found
+
+
+def impact_drops(tests: list[tuple[str, str]]) -> dict[str, Any]:
+    """The drops of tests, each named by its serial and test."""
+    found: dict[str, Any] = _ask_lately("impact_map", tests=tests)
+    return found
+
+
+def part_tests(serial: str) -> Rows:
+    found: Rows = _ask("part_tests", serial=serial)
+    return found
+
+
+def findings(model: str | None, batch: str | None) -> dict[str, Any]:
+    found: dict[str, Any] = _ask_lately("findings", model=model, batch=batch)
+    return found
+
+
+def first_pass(model: str | None) -> dict[str, Any]:
+    found: dict[str, Any] = _ask_lately("first_pass", model=model)
+    return found
+
+
+def batch_codes(model: str | None) -> list[str]:
+    found: list[str] = _ask_lately("batch_codes", model=model)
     return found

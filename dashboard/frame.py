@@ -17,10 +17,36 @@ def look() -> str:
 
 
 def show(figure: go.Figure, alt: str, key: str) -> None:
-    """A figure under its own title: as text it wraps on a narrow screen and is read aloud."""
+    """A figure under its own title: as text it wraps on a narrow screen and is read aloud.
+
+    A mark that stands for a part or a batch leads there; the table behind a figure has the same
+    links for who uses no pointer. `key` must name what is drawn, or a choice made in one figure
+    would stand below the next.
+    """
     st.markdown(f"**{words.plain(str(figure.layout.title.text).replace('<br>', ' '))}**")
     figure.update_layout(title_text=None, margin_t=28)
-    st.plotly_chart(figure, theme=None, key=key, alt=alt, config={"displayModeBar": False})
+    drawn: dict[str, Any] = {
+        "theme": None, "key": key, "alt": alt, "config": {"displayModeBar": False}
+    }  # fmt: skip
+    leads = dict.fromkeys(
+        mark[0]
+        for trace in figure.data
+        if trace.customdata is not None
+        for mark in trace.customdata
+    )
+    if not leads:
+        st.plotly_chart(figure, **drawn)
+        return
+    chosen = st.plotly_chart(figure, **drawn, on_select="rerun", selection_mode="points")
+    marks = [mark.get("customdata") for mark in chosen["selection"]["points"]]
+    ways = dict.fromkeys(tuple(mark) for mark in marks if mark)
+    if not ways:
+        st.markdown(f":gray[Choose a mark to open its {' or '.join(leads)}.]")
+    for kind, name in ways:
+        if kind == "part":
+            link("part", f"Open part {name}", {"serial": name})
+        else:
+            link("touched", f"Parts of batch {name}", {"factor": "batch", "level": name})
 
 
 def table(rows: Sequence[Mapping[str, Any]], alt: str) -> None:

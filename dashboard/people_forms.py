@@ -104,6 +104,8 @@ def change(everybody: Rows) -> None:
         role = st.selectbox("Role", ROLES, ROLES.index(one["role"]))
         if st.form_submit_button("Give this role"):
             _do(lambda c: accounts.set_role(c, code, role), f"{code} is {role} from now on.")
+    if here().provider is not None or one["linked_to"]:
+        _link(code, one["linked_to"])
     if st.button("Sign out everywhere"):
         _do(lambda c: sessions.end_all(c, code, now()), f"{code} is signed out.")
     if st.button("A new one-time code in place of the password"):
@@ -115,6 +117,21 @@ def change(everybody: Rows) -> None:
     elif st.button("End the account"):
         said = f"{code} can no longer sign in. What they entered stays."
         _do(lambda c: accounts.revoke(c, code, now()), said)
+
+
+def _link(code: str, now_linked: str | None) -> None:
+    with st.form(f"link-{code}", border=False):
+        name = st.text_input(
+            "What the provider calls this person (empty: it vouches for them no more)",
+            now_linked or "", max_chars=accounts.MOST_LINKED,
+        )  # fmt: skip
+        if st.form_submit_button("Link the account"):
+            said = f"{code} is signed out, and " + (
+                f"signs in as {name.strip()} of the provider."
+                if name.strip()
+                else "linked no more."
+            )
+            _do(lambda c: accounts.link(c, code, name, now()), said)
 
 
 def keep_gauge(everybody: Rows, granted: Mapping[str, Sequence[str]]) -> None:

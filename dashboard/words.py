@@ -196,6 +196,34 @@ TERMS = {
     "TIR": "Total indicator reading: largest less smallest reading of one turn, in mm.",
     "form": "What is left of a turn without the once-per-turn part: on a bare rim that part comes "
     "from how it sits on the stand.",
+    "once a turn, twice a turn": "A wave round the rim with one high place, or two. Once a turn is "
+    "off centre or set-up, twice is oval or a saddle. One is named as the cause when it holds half "
+    "of the mean square of the turn, more than all else together, and more than scatter would.",
+    "bump, flat spot": "One place that stands out of everything round it, named as the cause when "
+    "it alone makes half of the swing.",
+    "impact map": "The rim seen from the drive side, valve hole on top. A mark stands the further "
+    "out the higher its multiple at that place: the number of the hit, or the rung.",
+    "required position": "Where the protocol wants the striker to fall. A drop further off than "
+    "its tolerance counts for none.",
+    "first damage": "The first drop of a test with damage that fails its protocol. What comes "
+    "after it is not used.",
+    "passed first time": "Something of the part has been measured or looked at, no major or "
+    "critical flag was ever raised on it, and it was never held, reworked, repaired, regraded, "
+    "scrapped, sent back or let through by a concession, by name or (a hold excepted) with its "
+    "batch; all that before it first left for a customer. A flag from a slip that was corrected "
+    "later counts; scrapping a struck part does not, nor does a hold of the whole batch, which is "
+    "shown. So far: parts still to be judged may lower it.",
+    "95 % limits": "Exact limits for a share (Clopper and Pearson): they hold the true share in at "
+    "least 95 of 100 such cases. Wholly below all together is a batch to look at; with many "
+    "batches one or two of a hundred lie there by chance.",
+    "cumulative share": "How much of all findings those of this line and the lines above it make.",
+    "in the laminate, on the surface, parted": "How the picture sorts findings. Parted: crack, "
+    "delamination, disbond. On the surface: crazing, blister, pinhole, sharp edge, scratch, "
+    "cosmetic. In the laminate: all others, such as void, porosity, dry fibre, wrinkle.",
+    "finding": "A defect that a look found, whatever its size; a flag is raised only from the "
+    "limit of its zone on.",
+    "strip": "What batches share, below the chart: a band is a stretch of batches of one level. "
+    "◆ marks what changed with the level.",
     "flag": "Something that wants attention. Critical holds the part at once, major wants a "
     "decision before release, minor is for the record.",
     "held": "May not leave until somebody decides: release, rework, concession or scrap.",

@@ -323,7 +323,7 @@ export function makeDesk({ form, settings, who, base }) {
     stop() {
       letFocusGo?.();
       outbox.stop();
-      steps.forEach((step) => step.scale?.stop());
+      steps.forEach((step) => step.stop());
     },
   };
 }

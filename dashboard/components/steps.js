@@ -36,12 +36,20 @@ export function recordsOf(step, values, { serial, about, kept, who, receipt, mor
 }
 
 // A sentence where a value cannot be: it is not kept at all.
-export function impossible(step, values, { kept, settings }) {
+export function impossible(step, values, { kept, settings, part }) {
+  if (step.kind === "shipment") return cannotLeave(part);
   if (step.kind !== "weighing") return null;
   const band = settings.weights[kept.value("stage")];
   const gross = Number(values.gross_g);
   if (!band || (gross >= band.least_g && gross <= band.most_g)) return null;
   return `${values.gross_g} g cannot be such a part (${band.least_g} to ${band.most_g} g). If you scanned the next serial, press Escape until the serial field, then scan it again.`;
+}
+
+// Without an answer about the part it is for the server to say.
+function cannotLeave(part) {
+  if (!part) return null;
+  const reasons = part.known ? [...part.reasons, ...(part.status === "shipped" ? ["shipped already"] : [])] : ["not received"];
+  return reasons.length ? `${part.serial} may not leave: ${reasons.join("; ")}.` : null;
 }
 
 // A sentence where a value is unlikely: a second Enter keeps it.
@@ -52,7 +60,6 @@ export function doubtful(step, values, { kept, settings, part, grams, batchMass 
     const tir = readings ? Math.max(...readings) - Math.min(...readings) : Number(values.turn?.tir_mm);
     if (tir > LARGE_RUNOUT_MM) return `${tir.toFixed(2)} mm of run-out is a great deal.`;
   }
-  if (step.kind === "shipment" && part?.known && part.reasons.length) return `${part.serial} may not leave: ${part.reasons.join("; ")}.`;
   return null;
 }
 

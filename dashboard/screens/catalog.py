@@ -35,10 +35,10 @@ one, many = TABLES[table]
 catalog_form.say_what_was_kept()
 
 if chosen == NEW:
-    st.subheader(f"A new {one}")
+    st.header(f"A new {one}")
     catalog_form.edit(f"new {table}", table)
 elif chosen == ALL:
-    st.subheader(f"{many}: {len(rows)}")
+    st.header(f"{many}: {len(rows)}")
     st.markdown(words.CATALOG[table], width=frame.TEXT_PX)
     first = frame.page(len(rows), PAGE)
     if rows:
@@ -54,12 +54,12 @@ elif chosen == ALL:
     )
 else:
     key = by_name[chosen]["key"]
-    st.subheader(words.plain(f"{one.capitalize()} {chosen}"))
+    st.header(words.plain(f"{one.capitalize()} {chosen}"))
     with ledger.reading() as connection:
         versions = view.versions_of(connection, catalog, key)
     zone = str(catalog.zone) if catalog.zone else None
     frame.table(catalog_rows.versions(versions, zone), f"Every version of {chosen}")
-    st.subheader("Enter a new version")
+    st.header("Enter a new version")
     newest = catalog.versions[key][-1].entry
     catalog_form.edit(" ".join(key), table, newest)
 frame.terms("version", "holds from", "source", "guarded", "baseline")

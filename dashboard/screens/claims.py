@@ -3,6 +3,7 @@
 import cached
 import claim_tables
 import frame
+import papers
 import streamlit as st
 import tables
 import words
@@ -26,23 +27,24 @@ with st.container(horizontal=True):
     stages = [row["stage"] for row in rows if row["model"] == model]
     stage = frame.choose("stage", stages, worst["stage"] if model == worst["model"] else None)
 chosen = next(row for row in rows if (row["model"], row["stage"]) == (model, stage))
-st.subheader(claim_tables.publishable(chosen))
+st.header(claim_tables.publishable(chosen))
 st.markdown(words.plain(chosen["supported_reason"]), width=frame.TEXT_PX)
 batches, masses = cached.batch_masses(model, stage), cached.masses(model, stage)
 frame.show(
     claim.figure(batches, masses, chosen, frame.look()),
     claim.alt_text(batches, masses, chosen),
-    "claim",
+    f"claim {model} {stage}",
 )
 if facts := claim_tables.claim_facts(chosen):
     frame.table(facts, "Where this model stands against its claim")
 if pairs := chosen.get("pairs"):
-    st.subheader("What a pair to come will weigh")
+    st.header("What a pair to come will weigh")
     frame.table([claim_tables.pair_row(pair) for pair in pairs], "Predicted mass of a pair")
 
-st.subheader("All models and stages")
+st.header("All models and stages")
 frame.table([claim_tables.claim_row(row) for row in rows], "Claimed and measured mass")
 st.markdown("As it was known on a past day: `rimqc claims --at 2026-08-15`.", width=frame.TEXT_PX)
+papers.of_claims(cached.today())
 frame.terms(
     "bare mass", "claim", "supported claim", "off the claim", "spread", "share above",
     "bars", "common to all parts", "in doubt",

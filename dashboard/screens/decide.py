@@ -7,6 +7,7 @@ import cached
 import frame
 import hand_in
 import keeping
+import papers
 import signed_in
 import streamlit as st
 import words
@@ -18,8 +19,11 @@ PAGE = 25
 
 def waiting() -> None:
     """Everything on which somebody's decision is still to come."""
+    out = cached.shipped_anyway(PAGE)
     batches, parts = cached.batches_waiting(), cached.parts_waiting(PAGE)
-    if not batches and not parts["count"]:
+    if out["count"]:
+        shipped_anyway(out)
+    if not batches and not parts["count"] and not out["count"]:
         st.info(
             "Scan or type the serial of a part or the code of a batch. Nothing is on hold, in "
             "rework or repaired. To have something to decide on, `rimqc import` the logs first."
@@ -34,6 +38,16 @@ def waiting() -> None:
         shown = cached.parts_waiting(PAGE, first)["rows"]
         frame.table([keeping.part_row(row) for row in shown], "Parts that wait")
     st.markdown("Critical flags hold their part too: they stand first on the screen of today.")
+
+
+def shipped_anyway(out: dict[str, Any]) -> None:
+    """What is out there though something keeps it: before anything else."""
+    st.subheader(f"Shipped already, in spite of what keeps them: {out['count']}")
+    keeping.shipped_first(out["count"])
+    rows = [keeping.touched_row(row, cached.zone()) for row in out["rows"]]
+    frame.table(rows, "Parts that are out there though something keeps them")
+    if out["count"] > len(rows):
+        st.markdown(f"{len(rows)} of {out['count']}: the next come up as you decide on these.")
 
 
 def gate(found: dict[str, Any], flags: list[dict[str, Any]], frees: str) -> None:
@@ -131,6 +145,7 @@ def batch(code: str) -> None:
     st.header(words.plain(f"Batch {code}"))
     keeping.shipped_first(places.get("shipped", 0))
     st.markdown(keeping.places(found), width=frame.TEXT_PX)
+    papers.of_batch(code, found["count"])
     gate(found, found["flags"], "free the batch; each part still wants what is its own")
     if found["held_by_name"]:
         st.markdown(

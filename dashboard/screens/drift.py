@@ -3,18 +3,20 @@
 import cached
 import catalog_form
 import frame
+import picture_tables
 import signed_in
 import streamlit as st
 import tables
 import words
 
-from qc.figures import drift
+from qc.figures import drift, drift_strip
 
 PAGE = 5
+MOST_ROWS = 200
 
 st.title("Drift")
 catalog_form.say_what_was_kept()
-streams = cached.drift()
+streams = cached.levels()
 if not streams:
     st.info(
         "No batch has been measured yet. A comparison needs eight batches of a model; import "
@@ -28,7 +30,7 @@ with st.container(horizontal=True):
         streams = [s for s in streams if chosen in ("all", s[name])]
 moved = [s for s in streams if s["signals"]]
 quiet = [s for s in streams if not s["signals"]]
-st.subheader(f"{len(moved) or 'None'} of {len(streams)} measured levels moved")
+st.header(f"{len(moved) or 'None'} of {len(streams)} measured levels moved")
 if streams:
     st.markdown(
         f"{streams[0]['streams']} levels are watched at once. If nothing had moved at all, about "
@@ -37,12 +39,26 @@ if streams:
 may_freeze = signed_in.allowed("freeze-baseline")
 drawn = moved if len(streams) > PAGE else moved + quiet
 first = frame.page(len(drawn), PAGE)
-for i, stream in enumerate(drawn[first : first + PAGE]):
-    frame.show(drift.figure(stream, frame.look()), drift.alt_text(stream), f"drift{i}")
+for stream in map(cached.explained, drawn[first : first + PAGE]):
+    names = drift.drawn_batches(stream)
+    strip = cached.factor_runs_of(names)
+    frame.show(
+        drift.figure(stream, frame.look(), strip), drift.alt_text(stream), drift.name_of(stream)
+    )
     for said in stream["says"]:
         st.markdown(f"- {words.plain(said)}")
     if said := drift.since(stream):
         st.markdown(f"- {said} A move that was just found looks larger than it is.")
+    if more := drift_strip.left_out(strip):
+        names_of = ", ".join(words.plain(name.replace("_", " ")) for name in more)
+        st.markdown(f"- Not drawn, for they change too often: {names_of}. The table has them.")
+    with st.expander("The batches as a table, and what they share"):
+        newest = stream["batches"][: -MOST_ROWS - 1 : -1]
+        rows = [picture_tables.batch_row(batch, stream["unit"]) for batch in newest]
+        frame.table(rows, "Batch means, the newest first")
+        if strip:
+            rows = picture_tables.run_rows(strip, names)[:MOST_ROWS]
+            frame.table(rows, "What batches share, the newest first")
     if stream["factors"]:
         with st.expander("Every factor that was searched"):
             frame.table([tables.factor_row(row) for row in stream["factors"]], "Factors")
@@ -51,4 +67,4 @@ for i, stream in enumerate(drawn[first : first + PAGE]):
 if quiet and drawn == moved:
     with st.expander(f"{len(quiet)} without a sign of a move"):
         frame.table([tables.stream_row(s) for s in quiet], "Levels that did not move")
-frame.terms("drift", "baseline", "limits", "interval", "form", "TIR")
+frame.terms("drift", "baseline", "limits", "interval", "form", "TIR", "strip")

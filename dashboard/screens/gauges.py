@@ -6,6 +6,7 @@ import cached
 import frame
 import hand_in
 import keeping
+import papers
 import signed_in
 import streamlit as st
 import words
@@ -96,6 +97,7 @@ st.subheader(
 )
 frame.table([keeping.gauge_row(row, cached.zone()) for row in rows], "Gauges")
 frame.link("enter", "Enter a check", {"record": "Check a gauge"})
+papers.of_gauges(cached.today())
 code = frame.choose("gauge", [row["gauge"] for row in rows])
 st.header(words.plain(f"Gauge {code}"))
 found = cached.gauge(code, MOST_CHECKS)

@@ -2,11 +2,13 @@
 
 import cached
 import frame
+import papers
+import picture_tables
 import streamlit as st
 import tables
 import words
 
-from qc.figures import margin, survival
+from qc.figures import impact, margin, survival
 
 st.title("Impact margins")
 heads = cached.margin_heads()
@@ -31,7 +33,9 @@ for statement in group["statements"]:
 st.markdown(f"{group['scope']}  \n{tables.conditions(group)}.", width=frame.TEXT_PX)
 st.markdown("\n".join(f"- {row['words']}" for row in group["drawn"]), width=frame.TEXT_PX)
 frame.caution()
-frame.show(margin.figure(group, frame.look()), margin.alt_text(group), "margin")
+papers.of_impact(group["protocol"], group["model"])
+of = f"{protocol} {group['model']} {group['first_test']}"
+frame.show(margin.figure(group, frame.look()), margin.alt_text(group), f"margin {of}")
 if len(group["tests"]) > margin.MOST_TESTS:
     st.markdown(
         f"Drawn are the {margin.MOST_TESTS} weakest of {len(group['tests'])} tests; the table has "
@@ -44,20 +48,29 @@ if group["survival"]:
     said = [row["words"] for row in group["bears_90"]] + [group["fit"]["words"]]
     st.markdown("\n".join(f"- {words.plain(line)}" for line in said), width=frame.TEXT_PX)
 
-st.subheader("Batch by batch")
+st.header("Where the damage began")
+tests = [(test["serial"], test["test"]) for test in group["tests"]]
+drops = cached.impact_drops(tests)
+if drops["tests"] < drops["of_tests"]:
+    st.markdown(f"Drawn are the newest {drops['tests']} of {drops['of_tests']} tests.")
+frame.show(impact.figure(drops, frame.look()), impact.alt_text(drops), f"impact {of}")
+rows = [picture_tables.place_row(place) for place in drops["places"]]
+frame.table(rows, "Damage by place")
+
+st.header("Batch by batch")
 st.markdown("With 95 % confidence, of parts drawn at random:", width=frame.TEXT_PX)
 frame.table([tables.margin_row(batch) for batch in group["batches"]], "Statements per batch")
-st.subheader("Compared")
+st.header("Compared")
 lines = [group["comparisons_words"]]
 lines += [row["words"] for row in group["comparisons"] if row["differs"]]
 lines += [row["words"] for row in group["strike_comparison"]]
 st.markdown("\n".join(f"- {words.plain(line)}" for line in lines), width=frame.TEXT_PX)
-st.subheader("Early failures")
+st.header("Early failures")
 if group["early"]:
     frame.table([tables.early_row(row) for row in group["early"]], "Early failures")
 else:
     st.markdown("None: no part was damaged before the required multiple.")
 frame.terms(
     *("survived multiple", "failed by", "at least … survive", "unfinished", "survival curve"),
-    *("p", "struck before"),
+    *("p", "struck before", "impact map", "required position", "first damage"),
 )

@@ -2,12 +2,17 @@
 
 import cached
 import frame
+import papers
+import picture_tables
 import streamlit as st
 import tables
 import words
 
 from qc.errors import RimqcError
-from qc.figures import turn
+from qc.figures import impact, turn
+from qc.figures import life as life_figure
+from qc.views import turn_words
+from qc.views.life import life
 
 st.title("One part")
 serial = st.text_input(
@@ -31,6 +36,7 @@ frame.status(part)
 with st.container(horizontal=True):
     frame.link("decide", "Hold, release, decide", {"on": serial})
     frame.link("mend", "Correct a record", {"code": serial})
+papers.of_part(part)
 
 open_flags = [row for row in part["flags"] if row["state"] == "open"]
 st.subheader(f"Open flags: {len(open_flags) or 'none'}")
@@ -43,13 +49,27 @@ if traces := turn.traces(part["records"]):
     for i, record in enumerate(traces):
         with columns[i % 2]:
             frame.show(turn.figure(record, frame.look()), turn.alt_text(record), f"turn{i}")
-            st.markdown(turn.likely(record))
+            for said in turn_words.sentences(record):
+                st.markdown(f"- {said}")
+            with st.expander("This turn in numbers"):
+                rows = [picture_tables.turn_row(row) for row in turn_words.parts(record)]
+                frame.table(rows, turn.title(record))
+
+for test in cached.part_tests(serial):
+    name = test["drops"][0]["test"] if test["drops"] else "–"
+    st.subheader(f"Impact test {words.plain(name)}")
+    frame.show(impact.figure(test, frame.look()), impact.alt_text(test), f"impact {name}")
+    with st.expander(f"All {len(test['drops'])} drops as a table"):
+        rows = [picture_tables.drop_row(drop) for drop in test["drops"]]
+        frame.table(rows, f"Drops of test {name}")
 
 if part["quantities"]:
     st.subheader("What was measured")
     frame.table([tables.quantity_row(row) for row in part["quantities"]], f"Values of {serial}")
 
 st.subheader("Everything in order of time")
+lived = life(part, cached.zone())
+frame.show(life_figure.figure(lived, frame.look()), life_figure.alt_text(lived), "life")
 frame.table(tables.history(part, cached.zone()), f"Records of {serial}")
 
 if part["factors"]:
@@ -61,5 +81,8 @@ if part["factors"]:
 if closed := [row for row in part["flags"] if row["state"] == "closed"]:
     st.subheader("Closed flags")
     frame.table([tables.closed_row(row, cached.zone()) for row in closed], "Closed flags")
-frame.terms("flag", "held", "bare mass", "TIR", "form", "in doubt", "survived multiple")
+frame.terms(
+    *("flag", "held", "bare mass", "TIR", "form", "once a turn, twice a turn", "bump, flat spot"),
+    *("in doubt", "survived multiple", "impact map", "required position", "first damage"),
+)
 frame.caution()

@@ -27,7 +27,7 @@ with here().ledger.reading() as connection:
     stations = tokens.stations(connection)
 people_forms.say_what_was_done()
 
-st.subheader("Accounts")
+st.header("Accounts")
 rows = people_forms.account_rows(everybody, signed)
 if rows:
     frame.table(rows, "Accounts with their roles")
@@ -38,13 +38,13 @@ with st.container(horizontal=True, vertical_alignment="top"):
         with st.expander("Change an account"):
             people_forms.change(everybody)
 
-st.subheader("Signed in now")
+st.header("Signed in now")
 if signed:
     frame.table(people_forms.session_rows(signed), "Who is signed in where")
 else:
     st.markdown("Nobody is signed in.")
 
-st.subheader("Gauges and rigs kept for some")
+st.header("Gauges and rigs kept for some")
 if granted:
     frame.table(people_forms.grant_rows(granted), "Gauges and who may use them")
 else:
@@ -52,7 +52,7 @@ else:
 with st.expander("Say who may use a gauge or rig"):
     people_forms.keep_gauge(everybody, granted)
 
-st.subheader("Stations")
+st.header("Stations")
 st.markdown(words.STATIONS, width=frame.TEXT_PX)
 if stations:
     frame.table(people_forms.station_rows(stations), "Tokens that were given")

@@ -43,6 +43,7 @@ def shown() -> None:
         ),
     ]
     said = "".join(f'<p style="{MIDDLE}">{escape(line)}</p>' for line in lines)
+    said += f'<p style="{MIDDLE}">bare mass, as weighed in air</p>'
     st.html(f'{said}<p style="{BIG}">{amount(found["bare_g"], "g", 6)}</p>{_claimed(found)}')
 
 

@@ -34,7 +34,7 @@ if not found["count"]:
     st.info(f"No part was touched by {words.plain(factor)} {words.plain(level)}.")
     st.stop()
 keeping.shipped_first(found["places"].get("shipped", 0))
-st.subheader(keeping.places(found))
+st.header(keeping.places(found))
 first = frame.page(found["count"], PAGE)
 if first:
     found = cached.touched(factor, level, since or "", until or "", PAGE, first)

@@ -21,7 +21,9 @@ import msgspec
 
 from qc.devices.arrivals import Arrivals, State, is_written, state_of
 from qc.devices.files import hold_if_free, write_durably
+from qc.devices.log_photos import Photos, keep_photos, move_photos
 from qc.devices.patience import waits
+from qc.devices.photos import photo_folder
 from qc.errors import RimqcError
 from qc.ledger.importing import import_paths
 from qc.ledger.ledger import Ledger
@@ -40,7 +42,8 @@ Say = Callable[[str], None]
 
 
 class Taken(msgspec.Struct):
-    """What became of a log: the counts of its import, and where it lies now."""
+    """What became of a log: the counts of its import, where it lies now, and the photos that its
+    findings name, with what is wrong with those that are not kept."""
 
     file: str
     accepted: int
@@ -48,6 +51,8 @@ class Taken(msgspec.Struct):
     refused: int
     moved_to: str
     refusals: list[dict[str, Any]]
+    photos: list[str]
+    photo_faults: dict[str, str]
 
 
 class Watch:
@@ -63,6 +68,7 @@ class Watch:
         self.waiting: list[Path] = []
         self.faults: list[str] = []
         self._ledger, self._folder, self._taken, self._say = ledger, folder, taken, say
+        self._photos = photo_folder(ledger.url.render_as_string(hide_password=False))
         self._arrivals = Arrivals(folder, settle_s, frozenset({DONE, REFUSED}))
         self._lock: IO[bytes] | None = None
         self._retry: dict[Path | None, tuple[float, Iterator[float]]] = {}
@@ -142,22 +148,24 @@ class Watch:
         stage = self._folder / OWN / REFUSED
         report = import_paths(self._ledger, [path], refused_folder=stage).files[0]
         staged = refused_paths([path], stage).get(path)
-        if is_written(path) or state_of(path) != before:
+        photos = keep_photos(path, self._photos)
+        if photos.coming or is_written(path) or state_of(path) != before:
             return False
         if report.refused:
-            target = self._refuse(path, report, staged if staged and staged.exists() else None)
+            mend = staged if staged and staged.exists() else None
+            target = self._refuse(path, report, mend, photos)
         else:
-            target = self._put_aside(path, DONE, {})
+            target = self._put_aside(path, DONE, {}, photos)
         self._moved[target] = before
         if len(self._moved) > REMEMBERED:
             self._moved.popitem(last=False)
         self._taken(Taken(
             self._name(path), report.accepted, report.already_held, report.refused,
-            self._name(target), report.refusals,
+            self._name(target), report.refusals, photos.kept, photos.faults,
         ))  # fmt: skip
         return True
 
-    def _refuse(self, path: Path, report: FileReport, staged: Path | None) -> Path:
+    def _refuse(self, path: Path, report: FileReport, staged: Path | None, photos: Photos) -> Path:
         """Beside the log go its refused lines, to be mended, and the reasons, to be read."""
         stage = self._folder / OWN / REFUSED
         stage.mkdir(exist_ok=True)
@@ -167,14 +175,15 @@ class Watch:
         sides = {".reasons.txt": reasons}
         if staged is not None:
             sides[f".refused{staged.suffix}"] = staged
-        return self._put_aside(path, REFUSED, sides)
+        return self._put_aside(path, REFUSED, sides, photos)
 
-    def _put_aside(self, path: Path, where: str, sides: dict[str, Path]) -> Path:
+    def _put_aside(self, path: Path, where: str, sides: dict[str, Path], photos: Photos) -> Path:
         """Move a log, and before it what belongs beside it, under a name that is free."""
         target = self._target(path, where, sides)
         target.parent.mkdir(parents=True, exist_ok=True)
         for ending, side in sides.items():
             write_durably(target.with_name(_stem(target) + ending), side.read_bytes())
+        move_photos(photos, target.parent)
         if target != path:
             path.rename(target)
         for side in sides.values():

@@ -18,6 +18,7 @@ from qc.records.rules import CODE
 
 CODE_LASTS = dt.timedelta(days=3)
 MOST_NAME = 200
+MOST_LINKED = 255
 
 
 def add_person(connection: Connection, code: str, name: str, role: str, now: dt.datetime) -> str:
@@ -40,7 +41,8 @@ def _add(connection: Connection, code: str, name: str, role: str, now: dt.dateti
     if account(connection, code):
         raise RimqcError(f"person {code} has an account already; choose another code")
     row = {"code": code, "name": name.strip() or code, "role": role, "created_at": now}
-    connection.execute(insert(Account).values(**row, password=None, pin=None, revoked_at=None))
+    nothing = dict.fromkeys(("password", "pin", "linked_to", "revoked_at"))
+    connection.execute(insert(Account).values(**row, **nothing))
 
 
 def first_owner_code(connection: Connection, now: dt.datetime) -> str | None:
@@ -90,7 +92,8 @@ def account(connection: Connection, code: str) -> dict[str, Any] | None:
 
 def people(connection: Connection) -> list[dict[str, Any]]:
     """Every account, without what is secret."""
-    columns = (Account.code, Account.name, Account.role, Account.created_at, Account.revoked_at)
+    columns = (Account.code, Account.name, Account.role, Account.created_at, Account.revoked_at,
+               Account.linked_to)  # fmt: skip
     kept = (Account.password.is_not(None).label("password"), Account.pin.is_not(None).label("pin"))
     rows = connection.execute(select(*columns, *kept).order_by(Account.code))
     return [dict(row) for row in rows.mappings()]
@@ -98,7 +101,8 @@ def people(connection: Connection) -> list[dict[str, Any]]:
 
 def means(person: Mapping[str, Any]) -> str:
     """With what a person of `people` signs in, in words."""
-    found = [words for name, words in (("password", "password"), ("pin", "PIN")) if person[name]]
+    named = (("password", "password"), ("pin", "PIN"), ("linked_to", "provider"))
+    found = [words for name, words in named if person[name]]
     return " or ".join(found) or "one-time code"
 
 
@@ -114,6 +118,27 @@ def set_pin(connection: Connection, code: str, pin: str) -> None:
     if found and found["role"] == OWNER:
         raise RimqcError("an owner signs in with a password everywhere")
     _change(connection, code, pin=hashed_pin(pin))
+
+
+def link(connection: Connection, code: str, name: str, now: dt.datetime) -> None:
+    """Say what the provider calls a person (nothing: it signs them in no more).
+
+    They are signed out everywhere. RimqcError where another account is linked to that name.
+    """
+    name = name.strip()
+    if len(name) > MOST_LINKED or not name.isprintable():
+        raise RimqcError(f"what a provider calls somebody has at most {MOST_LINKED} letters", 2)
+    other = connection.execute(select(Account.code).where(Account.linked_to == name)).scalar()
+    if other not in (None, code):
+        raise RimqcError(f"{name} is linked to the account of {other}; unlink that first")
+    _change(connection, code, linked_to=name or None)
+    sessions.end_all(connection, code, now)
+
+
+def linked(connection: Connection, name: str) -> str | None:
+    """The account of whom a provider calls so; None for nobody, or whose account has ended."""
+    query = select(Account.code).where(Account.linked_to == name, Account.revoked_at.is_(None))
+    return connection.execute(query).scalar()
 
 
 def set_role(connection: Connection, code: str, role: str) -> None:

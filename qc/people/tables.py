@@ -10,7 +10,10 @@ from qc.ledger.types import words
 
 
 class Account(Base):
-    """A person who signs in. `code` is also the inspector's code in records."""
+    """A person who signs in. `code` is also the inspector's code in records.
+
+    `linked_to` is what an OpenID Connect provider calls them, where one signs people in.
+    """
 
     __tablename__ = "account"
     code: Mapped[str] = mapped_column(words(64), primary_key=True)
@@ -18,6 +21,7 @@ class Account(Base):
     role: Mapped[str] = mapped_column(words(20))
     password: Mapped[str | None]
     pin: Mapped[str | None]
+    linked_to: Mapped[str | None] = mapped_column(words(255), index=True, unique=True)
     created_at: Mapped[dt.datetime]
     revoked_at: Mapped[dt.datetime | None]
 

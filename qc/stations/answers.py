@@ -1,9 +1,12 @@
 """What routes share: a body of bounded size, and a refusal in words."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from typing import Any
 
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
+
+from qc.errors import RimqcError
 
 
 async def whole_body(request: Request, most_bytes: int) -> bytes | None:
@@ -19,3 +22,19 @@ async def whole_body(request: Request, most_bytes: int) -> bytes | None:
 def refused(status: int, why: str, headers: Mapping[str, str] | None = None) -> Response:
     """Why nothing was done, for a program to show; not to be kept by any cache on the way."""
     return JSONResponse({"error": why}, status, {"cache-control": "no-store", **(headers or {})})
+
+
+def _away(_: Request, fault: Exception) -> Response:
+    """The database is away, or the program is closing."""
+    return refused(503, str(fault), {"retry-after": "5"})
+
+
+def _cut_off(_: Request, __: Exception) -> Response:
+    return refused(400, "the body was cut off; send it again")
+
+
+# what an application answers to faults that no route looks after
+FAULTS: dict[Any, Callable[[Request, Exception], Response]] = {
+    RimqcError: _away,
+    ClientDisconnect: _cut_off,
+}

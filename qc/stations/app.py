@@ -5,7 +5,8 @@ from typing import Any
 from starlette.requests import Request
 from starlette.routing import BaseRoute
 
-from qc.stations import account, entry, live, records, sign_in
+from qc.stations import account, entry, live, provider_sign_in, records, sign_in
+from qc.stations.answers import FAULTS
 from qc.stations.door import Door
 from qc.stations.gate import Gate, person_of
 from qc.stations.here import Here
@@ -23,6 +24,8 @@ def routes(here: Here, *, secure: bool) -> list[BaseRoute]:
 
     door = Door(here, secure)
     own = [] if here.anyone else [*sign_in.routes(door), *account.routes(door)]
+    if here.provider is not None:
+        own += provider_sign_in.routes(door)
     shown = live.routes(
         live.Newest(), here.ledger.catalog, station_of=station_of, person_of=signed_in
     )
@@ -34,4 +37,5 @@ def station_application(here: Here, **gate: Any) -> Gate:
     from starlette.applications import Starlette
 
     secure = bool(gate.get("secure"))
-    return Gate(Starlette(routes=routes(here, secure=secure)), here, **gate)
+    own = Starlette(routes=routes(here, secure=secure), exception_handlers=FAULTS)
+    return Gate(own, here, **gate)

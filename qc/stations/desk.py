@@ -4,10 +4,11 @@ Screens, entry routes and stations all come through here, so hiding a button is 
 """
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 import msgspec
+from sqlalchemy import Connection
 
 from qc.catalog.checks import entry_checker
 from qc.catalog.codes import code_checker
@@ -24,7 +25,7 @@ from qc.readers.objects import read_entry
 from qc.readers.refusal import Refusal
 from qc.records.kinds import Record
 from qc.records.parsing import RecordParser, Refused
-from qc.stations.rights import check_record, forbidden
+from qc.stations.rights import check_may_leave, check_record, forbidden
 
 # one transaction holds no more, so that nobody waits long behind a large body
 MOST_AT_ONCE = 2000
@@ -41,14 +42,14 @@ def submit(
     """Take a person's records in; the answer is that of `rimqc import` for one file.
 
     `inspector` is the person, and a line that names another is refused; `station` is the
-    session's where a line names none.
+    session's where a line names none. A part that may not leave is not shipped here.
     """
     _list_inspector(ledger, person)
     read = (_read(number, line) for number, line in enumerate(lines, 1))
     own = {"inspector": person.code}
     if person.station:
         own["station"] = person.station
-    return _take(ledger, writer, person, read, own, name)
+    return _take(ledger, writer, person, read, own, name, check_may_leave)
 
 
 def submit_station(
@@ -101,6 +102,7 @@ def _take(
     read: Iterable[Read | Refusal],
     own: Mapping[str, str],
     name: str,
+    check_more: Callable[[Connection, Record], None] = lambda *_: None,
 ) -> dict[str, Any]:
     report = FileReport(name)
     catalog = ledger.catalog()
@@ -118,6 +120,7 @@ def _take(
                 record = parser.from_object(_filled(person, line, own))
                 check(record)
                 check_record(connection, person, record, grants)
+                check_more(connection, record)
             except Refused as fault:
                 report.refuse(number, fault.field, fault.value, fault.reason)
                 continue

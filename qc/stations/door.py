@@ -5,7 +5,7 @@ import math
 from collections.abc import Callable, Mapping
 from functools import partial
 from typing import NamedTuple
-from urllib.parse import parse_qs
+from urllib.parse import parse_qs, urlsplit
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -22,6 +22,8 @@ from qc.stations.small_pages import line, link, page
 # a tablet stays the station it was named for
 _A_YEAR = 365 * 24 * 3600
 _MOST_BYTES = 8192
+# how long somebody may take at a provider's pages
+_BEGUN_S = 15 * 60
 
 Given = Mapping[str, str]
 
@@ -72,16 +74,34 @@ class Door(NamedTuple):
 
     def forget(self, answer: Response) -> None:
         """Take the session's cookie out of the browser."""
-        name = cookie_name(self.secure)
-        answer.delete_cookie(name, secure=self.secure, httponly=True, samesite="lax")
+        self._drop(answer, cookie_name(self.secure))
 
     def name_device(self, answer: Response, token: str) -> None:
         """This browser is the token's station from now on."""
         self._set(answer, self._station_cookie, token, _A_YEAR)
 
+    def begun(self, request: Request) -> str | None:
+        """What this browser keeps of a sign-in that it began at a provider."""
+        return request.cookies.get(self._begun_cookie)
+
+    def keep_begun(self, answer: Response, begun: str) -> None:
+        """Let the browser keep that, for a while."""
+        self._set(answer, self._begun_cookie, begun, _BEGUN_S)
+
+    def forget_begun(self, answer: Response) -> None:
+        """It works once."""
+        self._drop(answer, self._begun_cookie)
+
+    @property
+    def _begun_cookie(self) -> str:
+        return cookie_name(self.secure) + "-begun"
+
     @property
     def _station_cookie(self) -> str:
         return cookie_name(self.secure) + "-station"
+
+    def _drop(self, answer: Response, name: str) -> None:
+        answer.delete_cookie(name, secure=self.secure, httponly=True, samesite="lax")
 
     def _set(self, answer: Response, name: str, token: str, max_age: int | None) -> None:
         answer.set_cookie(
@@ -115,6 +135,13 @@ def sent(path: str, answer: Callable[[Door, Request, Given], Response], door: Do
         return await run_in_threadpool(answer, door, request, given)
 
     return Route(path, endpoint, methods=["POST"])
+
+
+def local(after: str) -> str:
+    """A path of this server to go on to; nothing for what could lead elsewhere."""
+    parts = urlsplit(after)
+    plain = after.startswith("/") and not after.startswith("//") and after.isprintable()
+    return after if plain and "\\" not in after and not parts.scheme and not parts.netloc else ""
 
 
 def sentence(text: str) -> str:

@@ -18,16 +18,17 @@ from starlette.responses import FileResponse, Response
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from qc.devices import photos
 from qc.errors import RimqcError
 from qc.ledger.ledger import Ledger, now
 from qc.people.who import Person
 from qc.records.kinds import GaugeCheck
 from qc.records.parsing import RecordParser
+from qc.records.rules import is_clean
 from qc.resources import folder
-from qc.stations import entry_photos
 from qc.stations.answers import refused, whole_body
 from qc.stations.desk import submit
-from qc.stations.entry_once import leave_out
+from qc.stations.entry_once import leave_out, word
 from qc.stations.gate import person_of
 from qc.stations.here import Here
 from qc.views.entry import checked_gauge, roster
@@ -52,7 +53,7 @@ class _Modules(StaticFiles):
 def routes(here: Here) -> list[BaseRoute]:
     """`POST /entry/records`, `GET /entry/part`, `/entry/batch` and `/entry/me`, `POST` and `GET
     /entry/photo`, and the modules under `/entry/js`, over this process's ledger."""
-    photos = entry_photos.photo_folder(here.ledger.url.render_as_string(hide_password=False))
+    kept_photos = photos.photo_folder(here.ledger.url.render_as_string(hide_password=False))
 
     async def records(request: Request) -> Response:
         person = person_of(request)
@@ -70,19 +71,25 @@ def routes(here: Here) -> list[BaseRoute]:
     async def photo(request: Request) -> Response:
         if person_of(request) is None:
             return refused(401, "sign in first")
-        body = await _body(request, "application/octet-stream", entry_photos.MOST_BYTES)
+        body = await _body(request, "application/octet-stream", photos.MOST_BYTES)
         if isinstance(body, Response):
             return body
         serial = request.query_params.get("serial", "")
         try:
-            name = await run_in_threadpool(entry_photos.keep, photos, serial, body)
+            name = await run_in_threadpool(photos.keep, kept_photos, serial, body)
         except RimqcError as fault:
             return refused(400, str(fault))
+        except OSError as fault:
+            return refused(503, f"the photo cannot be kept: {fault.strerror}; tell the owner")
         return _json({"photo": name})
 
     def signed_in(answer: Callable[[Request], Response]) -> Callable[[Request], Response]:
         def checked(request: Request) -> Response:
-            return refused(401, "sign in first") if person_of(request) is None else answer(request)
+            if person_of(request) is None:
+                return refused(401, "sign in first")
+            if not all(map(is_clean, request.query_params.values())):
+                return refused(400, "the address holds what no text may hold")
+            return answer(request)
 
         return checked
 
@@ -90,7 +97,7 @@ def routes(here: Here) -> list[BaseRoute]:
         "/entry/me": _me,
         "/entry/part": partial(_one_part, here.ledger),
         "/entry/batch": partial(_one_batch, here.ledger),
-        "/entry/photo/{name}": partial(_kept_photo, photos),
+        "/entry/photo/{name}": partial(_kept_photo, kept_photos),
     }
     return [
         Route("/entry/records", records, methods=["POST"]),
@@ -118,8 +125,7 @@ def _read(body: bytes) -> tuple[list[dict[str, Any]], str | None]:
         raise RimqcError("expected an object with records, a list of objects")
     if len(lines) > MOST_RECORDS:
         raise RimqcError(f"at most {MOST_RECORDS} records at once, these are {len(lines)}")
-    about = given.get("about")
-    return lines, about if isinstance(about, str) else None
+    return lines, word(given, "about")
 
 
 def _taken(here: Here, person: Person, lines: list[dict[str, Any]], about: str | None) -> Response:
@@ -145,22 +151,25 @@ def _taken(here: Here, person: Person, lines: list[dict[str, Any]], about: str |
         "at": now().isoformat(),
     }
     if lines and lines[-1].get("kind") == "gauge-check" and not said["refused"]:
-        answer["gauge"] = _gauge(ledger, lines[-1])
+        answer["gauge"] = _gauge(ledger, person, lines[-1])
     own = [line for line in lines if about is not None and line.get("serial") == about]
     if about is not None and (own or any(line.get("kind") == "correction" for line in lines)):
         drop: Mapping[str, Any] = next(
             (line for line in reversed(own) if line.get("kind") == "drop"), {}
         )
-        stage = next((str(line["stage"]) for line in reversed(own) if "stage" in line), "rim")
-        named = (drop.get("protocol"), drop.get("test"))
-        answer |= _state(ledger, about, stage, *(None if n is None else str(n) for n in named))
+        stage = next(filter(None, (word(line, "stage") for line in reversed(own))), "rim")
+        answer |= _state(ledger, about, stage, word(drop, "protocol"), word(drop, "test"))
     return _json(answer)
 
 
-def _gauge(ledger: Ledger, line: Mapping[str, Any]) -> dict[str, Any]:
+def _gauge(ledger: Ledger, person: Person, line: Mapping[str, Any]) -> dict[str, Any]:
+    """The gauge after a check that was taken in, with what the session knows and the line left
+    out."""
+    given = {name: value for name, value in line.items() if value not in (None, "")}
+    own = {"inspector": person.code, "station": person.station}
     with ledger.reading() as connection:
         catalog = ledger.known(connection).catalog
-        check = RecordParser(catalog.zone).from_object(line)
+        check = RecordParser(catalog.zone).from_object(own | given)
         assert isinstance(check, GaugeCheck)
         return checked_gauge(connection, catalog, check)
 
@@ -189,12 +198,12 @@ def _one_batch(ledger: Ledger, request: Request) -> Response:
         return _json(roster(connection, asked.get("batch", ""), asked.get("stage", "rim")))
 
 
-def _kept_photo(photos: Path, request: Request) -> Response:
-    found = entry_photos.find(photos, request.path_params["name"])
+def _kept_photo(folder: Path, request: Request) -> Response:
+    found = photos.find(folder, request.path_params["name"])
     if found is None:
         return refused(404, "no such photo")
     path, media = found
-    return FileResponse(path, media_type=media, headers=entry_photos.HEADERS)
+    return FileResponse(path, media_type=media, headers=photos.HEADERS)
 
 
 async def _body(request: Request, media: str, most: int) -> bytes | Response:

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, select
 
 from qc.ledger.tables import Journal, Part
+from qc.records.rules import is_clean
 
 UNDONE = "undone at entry"
 
@@ -31,8 +32,8 @@ def leave_out(connection: Connection, lines: Sequence[Mapping[str, Any]]) -> Lef
     left = Left([], [], 0, [])
     held = 0
     for place, line in enumerate(lines, 1):
-        kind, serial = line.get("kind"), line.get("serial")
-        if kind == "receipt" and isinstance(serial, str):
+        kind, serial = line.get("kind"), word(line, "serial")
+        if kind == "receipt" and serial is not None:
             before = received.get(serial)
             if before == line.get("batch") and before is not None:
                 held += 1
@@ -42,16 +43,22 @@ def leave_out(connection: Connection, lines: Sequence[Mapping[str, Any]]) -> Lef
                 continue
             received[serial] = line.get("batch")
         if kind == "correction" and line.get("reason") == UNDONE and line.get("void") is True:
-            of = line.get("of")
-            if of not in known:
+            of = word(line, "of")
+            if of is not None and of not in known:
                 held += 1
                 continue
-            if known[of] is not None:  # a receipt taken back may come again
+            if of is not None and known[of] is not None:  # a receipt taken back may come again
                 received[known[of]] = None
         left.lines.append(line)
         left.places.append(place)
-        known[line.get("record_id")] = serial if kind == "receipt" else None
+        known[word(line, "record_id")] = serial if kind == "receipt" else None
     return left._replace(held=held)
+
+
+def word(line: Mapping[str, Any], name: str) -> str | None:
+    """A field's text, if it is one that a database can be asked for; else None."""
+    value = line.get(name)
+    return value if isinstance(value, str) and is_clean(value) else None
 
 
 def _of_another(place: int, line: Mapping[str, Any], before: str) -> dict[str, Any]:
@@ -63,16 +70,14 @@ def _of_another(place: int, line: Mapping[str, Any], before: str) -> dict[str, A
 
 
 def _received(connection: Connection, lines: Sequence[Mapping[str, Any]]) -> dict[Any, str | None]:
-    serials = {line.get("serial") for line in lines if line.get("kind") == "receipt"}
-    query = select(Part.serial, Part.batch).where(
-        Part.serial.in_([s for s in serials if isinstance(s, str)])
-    )
+    serials = {word(line, "serial") for line in lines if line.get("kind") == "receipt"}
+    query = select(Part.serial, Part.batch).where(Part.serial.in_(serials - {None}))
     return {row[0]: row[1] for row in connection.execute(query)} if serials else {}
 
 
 def _known(connection: Connection, lines: Sequence[Mapping[str, Any]]) -> dict[Any, Any]:
     """Records that undoing names and that are kept; a receipt with its serial."""
-    named = [line["of"] for line in lines if isinstance(line.get("of"), str)]
+    named = [of for line in lines if (of := word(line, "of")) is not None]
     if not named:
         return {}
     query = select(Journal.record_id, Journal.kind, Journal.serial).where(

@@ -6,8 +6,6 @@ this very server (Origin against Host). A session that ends closes its web socke
 """
 
 import asyncio
-from collections.abc import Awaitable, Callable, MutableMapping
-from typing import Any
 from urllib.parse import quote, urlsplit
 
 from starlette.concurrency import run_in_threadpool
@@ -18,12 +16,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, RedirectRespons
 from qc.errors import RimqcError
 from qc.people.who import Person
 from qc.stations.here import Here
-
-Scope = MutableMapping[str, Any]
-Message = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[Message]]
-Send = Callable[[Message], Awaitable[None]]
-App = Callable[[Scope, Receive, Send], Awaitable[None]]
+from qc.stations.slow_clients import App, Message, Receive, Scope, Send, heard_in_time
 
 SIGN_IN = "/sign-in"
 # whatever a station's token opens
@@ -110,8 +103,10 @@ class Gate:
         _say_who(scope, person, self._origin)
         if web_socket and self._here.anyone is None:
             await self._watched(scope, receive, send, token)
-        else:
+        elif web_socket:
             await self._app(scope, receive, send)
+        else:
+            await heard_in_time(self._app, scope, receive, send)
 
     def _strange(self, scope: Scope, connection: HTTPConnection) -> Response | None:
         """A refusal where the host is not ours, or another page's script sent the request."""

@@ -7,6 +7,7 @@ from typing import NamedTuple
 from qc.errors import RimqcError
 from qc.ledger.ledger import Ledger, now
 from qc.ledger.writer import Writer
+from qc.people.provider import Provider
 from qc.people.sessions import note_seen, person_of, wants_seen
 from qc.people.who import Person
 
@@ -15,11 +16,15 @@ VISITOR = Person("demo", "Visitor of the demo", "owner")
 
 
 class Here(NamedTuple):
-    """`anyone` is who everybody is where nobody signs in; None where everybody must."""
+    """`anyone` is who everybody is where nobody signs in; None where everybody must.
+
+    `provider` is who vouches for people beside passwords, where the shop has one.
+    """
 
     ledger: Ledger
     writer: Writer
     anyone: Person | None = None
+    provider: Provider | None = None
 
     def person(self, token: str | None) -> Person | None:
         """Who holds a session's token now; now and then it is noted that the session is in use."""
@@ -39,12 +44,12 @@ _door = threading.Lock()
 _here: dict[str, Here] = {}
 
 
-def opened(db: str, anyone: Person | None = None) -> Here:
+def opened(db: str, anyone: Person | None = None, provider: Provider | None = None) -> Here:
     """Open the database for this process."""
     with _door:
         if db not in _here:
             ledger = Ledger(db, create=True)
-            _here[db] = Here(ledger, Writer(ledger), anyone)
+            _here[db] = Here(ledger, Writer(ledger), anyone, provider)
         elif anyone is not None:
             _here[db] = _here[db]._replace(anyone=anyone)
         return _here[db]

@@ -22,6 +22,8 @@ from qc.records.rules import read_number
 from qc.stations.answers import refused, whole_body
 
 FRESH_S = 5.0
+# a gauge that speaks by itself does so oftener
+SILENCE_S = 0.7
 MOST_BYTES = 4096
 
 Says = Callable[[Request], str | None]
@@ -30,6 +32,7 @@ Says = Callable[[Request], str | None]
 class _Shown(NamedTuple):
     reading: Reading
     since_s: float
+    rests: int
 
 
 class Newest:
@@ -43,15 +46,28 @@ class Newest:
     def show(self, reading: Reading) -> None:
         """This is what the gauge shows now."""
         with self._door:
-            self._shown[reading.gauge] = _Shown(reading, self._clock())
+            now_s, before = self._clock(), self._shown.get(reading.gauge)
+            rests = before.rests if before else 0
+            self._shown[reading.gauge] = _Shown(
+                reading, now_s, rests + _comes_to_rest(before, reading, now_s)
+            )
 
-    def shown(self, gauge: str) -> tuple[Reading, float] | None:
-        """What the gauge shows and since how many seconds; None where it fell silent."""
+    def shown(self, gauge: str) -> tuple[Reading, float, int] | None:
+        """What the gauge shows, since how many seconds, and how often it has come to rest so far;
+        None where it fell silent."""
         with self._door:
             found = self._shown.get(gauge)
         if found is None or self._clock() - found.since_s > FRESH_S:
             return None
-        return found.reading, self._clock() - found.since_s
+        return found.reading, self._clock() - found.since_s, found.rests
+
+
+def _comes_to_rest(before: _Shown | None, reading: Reading, now_s: float) -> bool:
+    """Still after it moved or, where a gauge does not tell, heard of after a silence: such a one
+    speaks when somebody presses its key."""
+    if reading.stable is None:
+        return before is None or now_s - before.since_s >= SILENCE_S
+    return reading.stable and (before is None or before.reading.stable is False)
 
 
 def routes(
@@ -97,10 +113,10 @@ def routes(
         found = newest.shown(gauge)
         if found is None:
             return _fresh({"gauge": gauge, "value": None})
-        reading, age_s = found
+        reading, age_s, rests = found
         return _fresh({
             "gauge": gauge, "value": f"{reading.value:f}", "unit": reading.unit,
-            "stable": reading.stable, "age_s": round(age_s, 1),
+            "stable": reading.stable, "age_s": round(age_s, 3), "rests": rests,
         })  # fmt: skip
 
     return [

@@ -5,11 +5,10 @@ from itertools import chain
 
 import msgspec
 from starlette.concurrency import run_in_threadpool
-from starlette.requests import ClientDisconnect, Request
+from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from qc.errors import RimqcError
 from qc.people.tokens import Sender, sender
 from qc.readers.objects import Entry, array_entries, entries
 from qc.readers.refusal import Refusal
@@ -19,6 +18,9 @@ from qc.stations.desk import submit_station
 from qc.stations.here import Here
 
 MOST_BYTES = 16 * 2**20
+# a refusal takes more memory than the few bytes that were refused
+MOST_RECORDS = 100_000
+_PIECE = 1 << 16
 
 
 def sender_of(here: Here, request: Request) -> Sender | None:
@@ -46,18 +48,13 @@ def routes(here: Here, most_bytes: int = MOST_BYTES) -> list[Route]:
             return refused(401, "a valid station token is needed", headers)
         if request.headers.get("content-encoding", "identity") != "identity":
             return refused(415, "send the body as it is, not compressed")
-        try:
-            body = await whole_body(request, most_bytes)
-        except ClientDisconnect:  # cut off on the way: the station sends all of it again
-            return refused(400, "the body was cut off; send it again")
+        body = await whole_body(request, most_bytes)
         if body is None:
             return refused(413, f"at most {most_bytes} bytes at once; send fewer records")
         try:
             answer = await run_in_threadpool(_answer, here, rig, body)
         except BodyError as fault:
-            return refused(400, str(fault))
-        except RimqcError as fault:  # the database is away, or the program is closing
-            return refused(503, str(fault), {"retry-after": "5"})
+            return refused(fault.status, str(fault))
         return Response(answer, media_type="application/json")
 
     return [Route("/station/records", take, methods=["POST"])]
@@ -68,19 +65,28 @@ def _answer(here: Here, rig: Sender, body: bytes) -> bytes:
 
 
 class BodyError(ValueError):
-    """A body that is no list of records at all; nothing of it was taken."""
+    """A body that is no list of records at all, or too long a one; nothing of it was taken."""
+
+    def __init__(self, reason: str, status: int = 400) -> None:
+        super().__init__(reason)
+        self.status = status
 
 
 def read_body(body: bytes) -> Iterator[Entry | Refusal]:
     """The objects of a JSON array (numbered from 1) or of JSON Lines (by their lines).
 
     What cannot be read is a refusal in its place, as in a file. BodyError for an array that is
-    broken, since nobody knows what was to follow, and for an empty body.
+    broken, since nobody knows what was to follow, for an empty body and for too many records.
     """
-    if body.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"["):
-        yield from _array(body)
-        return
-    lines = blocks(iter([body]))
+    is_array = body.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"[")
+    for count, one in enumerate(_array(body) if is_array else _lines(body)):
+        if count == MOST_RECORDS:
+            raise BodyError(f"at most {MOST_RECORDS} records at once; send fewer", 413)
+        yield one
+
+
+def _lines(body: bytes) -> Iterator[Entry | Refusal]:
+    lines = blocks(body[at : at + _PIECE] for at in range(0, len(body), _PIECE))
     first = next(lines)
     if first.lines and first.lines[0].startswith(BOM):
         first.lines[0] = first.lines[0].removeprefix(BOM)

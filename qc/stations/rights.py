@@ -10,8 +10,9 @@ from qc.ledger.tables import Journal, Seal
 from qc.people.roles import action_of
 from qc.people.who import Person, may
 from qc.records.canonical import from_body, replacement_of
-from qc.records.kinds import Correction, Disposition, Drop, Record, kind_of
+from qc.records.kinds import Correction, Disposition, Drop, Record, Shipment, kind_of
 from qc.records.parsing import Refused
+from qc.views.shipping import reasons_to_keep
 
 # a person may take back what they entered themselves for so long
 UNDO_WITHIN = dt.timedelta(minutes=15)
@@ -62,6 +63,22 @@ def check_record(
     elif isinstance(record, Disposition) and _is_unbounded(record):
         reason = "a concession needs a bound: how many parts, or the last day it holds"
         raise Refused("quantity or until", None, reason)
+
+
+def check_may_leave(connection: Connection, record: Record) -> None:
+    """Raises `Refused` for a shipment of a part that may not leave.
+
+    What has left all the same is a fact, and is taken from a log or a station; one that is kept
+    already is not asked about again.
+    """
+    if not isinstance(record, Shipment):
+        return
+    kept = select(Journal.record_id).where(Journal.record_id == record.record_id)
+    if connection.execute(kept).first():
+        return
+    reasons = reasons_to_keep(connection, record.serial)
+    if reasons:
+        raise Refused("serial", record.serial, f"it may not leave: {'; '.join(reasons)}")
 
 
 def _is_unbounded(decision: Disposition) -> bool:

@@ -5,6 +5,7 @@ import tomllib
 from typing import Any
 
 from qc.resources import folder
+from qc.stations.answers import FAULTS
 from qc.stations.app import routes
 from qc.stations.gate import SESSION_HEADER, Gate
 from qc.stations.here import Here
@@ -53,7 +54,7 @@ def application(here: Here, host: str, port: int, **gate: Any) -> Gate:
 
     # the application first: it fixes the script whose folder Streamlit looks into for settings
     own = routes(here, secure=bool(gate.get("secure")))
-    app = st.App(folder("dashboard") / "app.py", routes=own)
+    app = st.App(folder("dashboard") / "app.py", routes=own, exception_handlers=FAULTS)
     bootstrap.load_config_options(options(host, port))
     return Gate(app, here, **gate)
 

@@ -3,7 +3,9 @@
 import errno
 import ipaddress
 import os
+import signal
 import socket
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -14,11 +16,13 @@ from urllib.parse import urlsplit
 from qc.errors import RimqcError
 from qc.ledger.ledger import now
 from qc.people.accounts import first_owner_code
+from qc.people.provider import Provider
 from qc.people.who import Person
 from qc.stations.here import Here, close, opened
 from qc.stations.sign_in import BY_CODE
 
 HOST = "127.0.0.1"
+MOST_SAID = 2 * 2**20
 
 
 class Place(NamedTuple):
@@ -56,13 +60,15 @@ class Place(NamedTuple):
 
 
 def serve(
-    db: str, place: Place, *, anyone: Person | None = None, stations: int | None = None
-) -> int:
+    db: str, place: Place, *, anyone: Person | None = None, stations: int | None = None,
+    provider: Provider | None = None,
+) -> int:  # fmt: skip
     """Serve until interrupted; port 0 takes a free one.
 
     With `anyone` nobody signs in and everybody is that person, on this machine only. `stations` is
-    the port of a second listener, in a process of its own, for the stations' routes. RimqcError
-    where a port is taken or no port, or what is served would be open to the network.
+    the port of a second listener, in a process of its own, for the stations' routes; a `provider`
+    vouches for people beside their passwords. RimqcError where a port is taken or no port, or what
+    is served would be open to the network.
     """
     check_safe(place, anyone)
     listener = _listen(place.host, place.port)
@@ -70,7 +76,7 @@ def serve(
     os.environ["RIMQC_DB"] = db  # the screens open it themselves
     try:
         beside = None if stations is None else _listen(place.host, stations, "--stations")
-        here = opened(db, anyone)
+        here = opened(db, anyone, provider)
         with _stations_beside(db, place, beside):
             _tell(here, place, beside)
             from qc.stations.screens import application
@@ -187,10 +193,15 @@ def _run(
 ) -> None:
     import uvicorn
 
+    from qc.stations.slow_clients import Protocol
+
     server = uvicorn.Server(
         uvicorn.Config(
             app,
+            http=Protocol,
             ws="websockets-sansio",
+            # what a screen says is short
+            ws_max_size=MOST_SAID,
             log_level="error",
             server_header=False,
             # uvicorn believes every program of this machine by itself
@@ -207,6 +218,9 @@ def _run(
 
     if watch is not None:
         threading.Thread(target=watch, args=(stop,), daemon=True).start()
+    if threading.current_thread() is threading.main_thread():
+        # uvicorn raises the signal once more when it has ended: what waits is still to be written
+        signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     with suppress(KeyboardInterrupt):
         server.run(sockets=[listener])
 

@@ -1,6 +1,6 @@
 """The pages where people sign in and out, and set a password with a one-time code."""
 
-from urllib.parse import urlsplit
+from urllib.parse import quote
 
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -9,8 +9,9 @@ from starlette.routing import Route
 from qc.errors import RimqcError
 from qc.ledger.ledger import now
 from qc.people import accounts, sessions, sign_in
-from qc.stations.door import Door, Given, address, sent, sentence, shown
+from qc.stations.door import Door, Given, address, local, sent, sentence, shown
 from qc.stations.gate import SIGN_IN
+from qc.stations.provider_sign_in import TO_PROVIDER
 from qc.stations.small_pages import Field, form, line, link, page
 
 SIGN_OUT = "/sign-out"
@@ -48,19 +49,28 @@ def ask(door: Door, request: Request, wrong: str = "", code: str = "", after: st
     secret = Field(
         "secret", what, "", 'type="password" autocomplete="current-password" maxlength="200"'
     )
-    after = after or _local(request.query_params.get("after", ""))
+    after = after or local(request.query_params.get("after", ""))
     return page(
         "Sign in",
         line(wrong, "wrong") if wrong else "",
         form(SIGN_IN, [person, secret], "Sign in", after),
+        _by_provider(door, after),
         link(BY_CODE, "Set a password with a one-time code"),
         status=403 if wrong else 200,
     )
 
 
+def _by_provider(door: Door, after: str) -> str:
+    """A link, for the page's policy lets a form lead nowhere else."""
+    if door.here.provider is None:
+        return ""
+    to = f"{TO_PROVIDER}?after={quote(after, safe='')}" if after else TO_PROVIDER
+    return link(to, f"Sign in with {door.here.provider.name}")
+
+
 def enter(door: Door, request: Request, given: Given) -> Response:
     """Sign in with a password or PIN."""
-    code, after = given.get("person", "").strip(), _local(given.get("after", ""))
+    code, after = given.get("person", "").strip(), local(given.get("after", ""))
     station = door.station(request)
     later = door.too_soon(request, code, now())
     if later:
@@ -120,10 +130,3 @@ def leave(door: Door, request: Request, _: Given) -> Response:
     answer = RedirectResponse(SIGN_IN, 303)
     door.forget(answer)
     return answer
-
-
-def _local(after: str) -> str:
-    """A path of this server to go on to; nothing for what could lead elsewhere."""
-    parts = urlsplit(after)
-    plain = after.startswith("/") and not after.startswith("//") and after.isprintable()
-    return after if plain and "\\" not in after and not parts.scheme and not parts.netloc else ""

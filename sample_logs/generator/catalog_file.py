@@ -64,6 +64,8 @@ def _measuring() -> Iterator[Entry]:
         yield "gauge", {"code": gauge.code, "measures": gauge.measures, "unit": gauge.unit,
                         "resolution": Decimal(gauge.resolution), "u": Decimal(gauge.u),
                         "due": gauge.due}  # fmt: skip
+    for code, pattern, unit, baud in shop.READOUTS:
+        yield "readout", {"gauge": code, "pattern": pattern, "unit": unit, "baud": baud}
     for code, (unit, name) in shop.CHARACTERISTICS.items():
         yield "characteristic", {"code": code, "unit": unit, "name": name}
 

@@ -105,6 +105,12 @@ GAUGES = (
 )
 GAUGE = {gauge.code: gauge for gauge in GAUGES}
 
+# how the rim bench's scale and indicator speak: gauge, pattern of a line, unit, baud
+READOUTS = (
+    ("SC-1", "(?P<value>[ +-]*[0-9.]+) *(?P<unit>[a-z]+)(?P<stable> still)?", "g", 9600),
+    ("DI-1", "RO=(?P<value>[+-]?[0-9.]+)(?P<stable> held)?", "mm", 4800),
+)
+
 # code: unit, name
 CHARACTERISTICS = {
     "spoke-tension": ("N", "Mean spoke tension of the tighter side"),

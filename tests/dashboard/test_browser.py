@@ -20,6 +20,7 @@ ADDRESSES = {
     "decide": "/decide?on=B26",
     "mend": f"/mend?code={LATE}",
     "gauges": "/gauges?gauge=S2",
+    "findings": "/findings?model=K40",
 }
 
 
@@ -131,3 +132,17 @@ def test_an_address_with_filters_opens_what_it_says(visit: Any) -> None:
 def test_figures_are_named_for_who_cannot_see_them(visit: Any) -> None:
     page = visit().open(ADDRESSES["claims"])
     page.get_by_label("Bare mass of K40 rims: 1 of 74 parts").first.wait_for()
+
+
+def test_a_mark_of_a_figure_leads_to_its_part(visit: Any) -> None:
+    page = visit().open(ADDRESSES["claims"])
+    page.locator("path.point").first.wait_for(state="attached")
+    kinds = [kind.locator("path.point") for kind in page.locator(".scatterlayer .trace").all()]
+    (over,) = [points for points in kinds if points.count() == 1]  # the one part over its claim
+    box = over.bounding_box()
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.get_by_text(f"{LATE}, batch B26").wait_for()  # what the hover says
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.get_by_role("link", name=f"Open part {LATE}").click()
+    page.get_by_role("heading", name=LATE).wait_for()
+    assert page.url.endswith(f"/part?serial={LATE}")

@@ -167,7 +167,7 @@ from qc.resources import folder
 sys.path.insert(0, str(folder("dashboard")))
 import cached, catalog_form
 catalog_form.say_what_was_kept()
-stream = next(s for s in cached.drift() if s["characteristic"] == "bare-mass")
+stream = next(s for s in cached.levels() if s["characteristic"] == "bare-mass")
 catalog_form.freeze(stream)
 """
 

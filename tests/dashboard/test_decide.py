@@ -138,6 +138,24 @@ def test_a_batch_says_first_what_was_shipped_of_it_and_its_release_frees_it(
     assert not part(own_db, LATE)["reasons"]
 
 
+def test_what_was_shipped_in_spite_of_a_hold_is_listed_before_all_that_waits(
+    screen: Any, own_db: str
+) -> None:
+    take_in(own_db, kind="shipment", taken_at="2026-05-04T10:00:00", serial="K_26-2",
+            order="O-5", to="C-9")  # fmt: skip
+    take_in(own_db, kind="shipment", taken_at="2026-05-04T10:00:00", serial=STRUCK,
+            order="O-6", to="C-9")  # fmt: skip
+    take_in(own_db, kind="shipment", taken_at="2026-05-04T10:00:00", serial="K_01-1",
+            order="O-7", to="C-9")  # fmt: skip
+    app = screen(own_db, "decide")
+    assert "✕ 2 parts were shipped already" in errors(app)
+    first = app.table[0].value.to_csv()
+    assert "K\\_26-2" in first
+    assert "order O-6" in first
+    assert "struck in an impact test" in first
+    assert "O-7" not in first  # nothing kept it
+
+
 def test_a_failure_at_the_standard_holds_the_batch_on_every_screen(
     screen: Any, own_db: str
 ) -> None:

@@ -1,5 +1,6 @@
 """People on the screen: an owner looks after them, everybody else sees who they are."""
 
+import datetime as dt
 import re
 from typing import Any
 
@@ -98,3 +99,17 @@ def test_an_owner_who_is_none_any_more_changes_nothing(
     app = press(app, "Make the account")
     assert "only an owner" in app.error[0].value
     assert people(own_db) == {}
+
+
+def test_an_owner_links_an_account_to_what_the_provider_calls_the_person(
+    screen: Any, own_db: str
+) -> None:
+    app = added(screen, own_db)
+    assert not [one for one in app.button if one.label == "Link the account"]  # there is none
+    with Ledger(own_db) as ledger, ledger.writing() as connection:
+        accounts.link(connection, "tom", "t@old.test", dt.datetime.now(dt.UTC))
+    app = app.run()
+    field(app, "What the provider calls").input("t@shop.test")
+    app = press(app, "Link the account")
+    assert people(own_db)["tom"]["linked_to"] == "t@shop.test"
+    assert "tom,Tom *T*,technician,provider,–,✓ open" in tables(app)

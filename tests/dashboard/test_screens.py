@@ -116,14 +116,46 @@ def test_a_struck_part_never_leaves_and_says_why(screen: Any, shop_db: str) -> N
 
 def test_a_part_lacking_a_planned_reading_says_which(screen: Any, shop_db: str) -> None:
     app = screen(shop_db, "part", serial="K_02-1")
-    assert "missing: runout-lateral" in text(app)
-    assert not figures(app)
+    said = text(app)
+    assert "missing: runout-lateral" in said
+    assert "Run-out, the newest of each kind" not in said
+    assert "K_02-1: the same day from its first to its newest record, no flag ever" in said
 
 
 def test_a_part_shows_its_turn_and_what_it_is_likely_to_be(screen: Any, shop_db: str) -> None:
     app = screen(shop_db, "part", serial="K_01-1")
-    assert len(figures(app)) == 1
-    assert "likely how the rim sits on the stand" in text(app)
+    said = text(app)
+    assert "likely the set-up, how the rim sits on the stand" in said
+    assert "Try: turn the rim half round on its seat and measure again." in said
+    assert "once a turn,0.2" in tables(app)
+
+
+def test_a_struck_part_shows_where_the_striker_fell(screen: Any, shop_db: str) -> None:
+    app = screen(shop_db, "part", serial=STRUCK)
+    assert "Test T1: first damage, a crack, at drop 5, at 180°, 3 × the standard" in text(app)
+    assert "5,180°,180°,40.01 J,3,a crack," in tables(app)
+
+
+def test_margins_count_where_the_damage_began(screen: Any, shop_db: str) -> None:
+    app = screen(shop_db, "margins", protocol="hits", model="K40")
+    assert "180°,3,1,1,a crack 1" in tables(app)
+
+
+def test_drift_shows_what_changed_below_its_chart(screen: Any, shop_db: str) -> None:
+    app = screen(shop_db, "drift", characteristic="bare-mass")
+    assert "resin lot,R2,B20,B26,7" in tables(app)
+
+
+def test_looks_and_first_pass_answer_for_the_model_in_the_address(
+    screen: Any, shop_db: str
+) -> None:
+    app = screen(shop_db, "findings", model="K40", batch="B26")
+    said = text(app)
+    assert app.selectbox(key="batch").value == "B26"
+    assert "K40 B26: no part looked at yet" in said
+    # one over its claim, one broken early in its test
+    assert "K40: 97.4 % of 78 parts passed first time; the fewest, 2 of 3, in batch B05" in said
+    assert "batch held (not counted)" in tables(app)
 
 
 def test_corrected_and_void_records_stay_readable_struck_through(screen: Any, shop_db: str) -> None:

@@ -42,6 +42,21 @@ def test_the_code_is_shown_once_and_kept_nowhere(db, tmp_path):
     assert token.encode() not in kept
 
 
+def test_an_account_is_linked_to_what_the_provider_calls_the_person(db):
+    for code in ("tom", "eva"):
+        told(db, "person", "add", code, "--name", code)
+    assert run("person", "link", "tom", "t@shop.test", "--db", db)[0] == 0
+    assert (
+        "linked to the account of tom" in run("person", "link", "eva", "t@shop.test", "--db", db)[2]
+    )
+    with Ledger(db) as ledger, ledger.reading() as connection:
+        assert accounts.linked(connection, "t@shop.test") == "tom"
+        assert accounts.linked(connection, "T@shop.test") is None
+    assert told(db, "person", "list")[1]["signs_in_with"] == "provider"
+    assert run("person", "link", "tom", "--db", db)[0] == 0
+    assert told(db, "person", "list")[1]["signs_in_with"] == "one-time code"
+
+
 def test_roles_ends_and_new_codes(db):
     for code, role in (("olga", "owner"), ("tom", "technician")):
         run("person", "add", code, "--name", code, "--role", role, "--db", db)

@@ -28,7 +28,8 @@ def served(ledger, anyone):
 
 
 @pytest.fixture
-def url(ledger, tmp_path):
+def url(ledger, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)  # beside a server's database, photos lie where the program runs
     take_catalog(ledger, tmp_path)
     with served(ledger, ANN) as url:
         yield url

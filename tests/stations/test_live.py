@@ -79,7 +79,7 @@ def test_the_screen_gets_the_newest_reading_with_its_digits_unit_and_stability(u
         assert offer(url, body) == (204, None)
     clock.now += 1.24
     assert shown(url) == {"gauge": "SC-1", "value": "452.30", "unit": "g", "stable": True,
-                          "age_s": 1.2}  # fmt: skip
+                          "age_s": 1.24, "rests": 1}  # fmt: skip
     assert shown(url, "SC-2") == {"gauge": "SC-2", "value": None}
 
 
@@ -178,3 +178,31 @@ def test_a_token_that_is_not_valid_ends_the_offers(link, tmp_path):
         assert failed.wait(20)
     assert isinstance(offers.fault, RimqcError)
     assert "refuses the token (401)" in str(offers.fault)
+
+
+def rests(newest, *said, pause_s=0.2):
+    """How often the gauge came to rest, after each of these."""
+    counted = []
+    for stable in said:
+        newest.clock.now += pause_s
+        newest.show(Reading("SC-1", Decimal(1), "g", stable, AT))
+        counted.append(newest.shown("SC-1")[2])
+    return counted
+
+
+@pytest.fixture
+def newest(clock):
+    made = Newest(clock)
+    made.clock = clock
+    return made
+
+
+def test_a_gauge_comes_to_rest_once_however_long_it_stands_still(newest):
+    assert rests(newest, True, True, False, False, True, True, False, True) == [
+        1, 1, 1, 1, 2, 2, 2, 3
+    ]  # fmt: skip
+
+
+def test_a_gauge_that_does_not_tell_rests_whenever_its_own_key_makes_it_speak(newest):
+    assert rests(newest, None, None, None) == [1, 1, 1]  # it speaks on and on: nobody knows
+    assert rests(newest, None, None, None, pause_s=1.0) == [2, 3, 4]

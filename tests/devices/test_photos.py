@@ -2,8 +2,8 @@
 
 import pytest
 
+from qc.devices.photos import MOST_BYTES, find, keep, keep_named, photo_folder
 from qc.errors import RimqcError
-from qc.stations.entry_photos import MOST_BYTES, find, keep, photo_folder
 
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(10)
 
@@ -56,6 +56,16 @@ def test_no_other_file_is_found_by_a_name(tmp_path, name):
     (tmp_path / ".hidden.png").write_bytes(PNG)
     (tmp_path / "a.html").write_text("<b>")
     assert find(tmp_path, name) is None
+
+
+@pytest.mark.parametrize("name", ["IMG 7.JPG", "crack.jpeg", "å.png"])
+def test_a_photo_of_a_log_keeps_its_name_and_is_found_by_it(tmp_path, name):
+    keep_named(tmp_path, name, PNG)
+    keep_named(tmp_path, name, PNG)
+    assert find(tmp_path, name)[0].read_bytes() == PNG
+    with pytest.raises(RimqcError, match="another photo of that name"):
+        keep_named(tmp_path, name, PNG + b"x")
+    assert find(tmp_path, name)[0].read_bytes() == PNG
 
 
 def test_photos_lie_beside_an_sqlite_file(tmp_path):
