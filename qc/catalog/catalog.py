@@ -63,7 +63,7 @@ class Catalog:
         self.zone: ZoneInfo | None = ZoneInfo(self.site.time_zone) if self.site else None
         # what a judge worked out from this state of the catalog and may use again
         self.memory: dict[tuple[object, ...], Any] = {}
-        self._day_of_hour: dict[dt.datetime, dt.date | None] = {}
+        self._day_of_hour: dict[tuple[dt.date, int], dt.date | None] = {}
         # by table and naming fields
         self.versions: dict[tuple[str, ...], list[Version]] = {}
         for item in self.recorded:
@@ -82,12 +82,12 @@ class Catalog:
 
     def local_day(self, moment: dt.datetime) -> dt.date:
         """The site's calendar day of a moment (UTC where the site has no time zone)."""
-        hour = moment.replace(minute=0, second=0, microsecond=0)
+        key = moment.date(), moment.hour
         try:
-            day = self._day_of_hour[hour]
+            day = self._day_of_hour[key]
         except KeyError:
-            day = _whole_hour_day(hour, self.zone)
-            self._day_of_hour[hour] = day
+            hour = moment.replace(minute=0, second=0, microsecond=0)
+            day = self._day_of_hour[key] = _whole_hour_day(hour, self.zone)
         return day or _day_in(self.zone, moment)
 
     def _in_force(self, kind: type[E], named: tuple[str, ...], day: dt.date | None) -> E | None:

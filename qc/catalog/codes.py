@@ -1,8 +1,9 @@
 """Records that name what the catalog does not know, or a weight that cannot be one, are refused."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from decimal import Decimal
+from operator import attrgetter
 
 from qc.catalog.catalog import Catalog
 from qc.catalog.entries import (
@@ -29,6 +30,11 @@ _ALWAYS_CHECKED = (
     ("protocol", Protocol),
     ("characteristic", Characteristic),
 )
+# the fields that decide, apart from what was fitted and a correction's replacement
+_LOOKED_AT = (
+    *(field for field, _ in (*_CHECKED_WHERE_LISTED, *_ALWAYS_CHECKED)),
+    *("stage", "gross_g"),
+)
 # lighter than a tenth of the lightest claim or heavier than ten times the heaviest: another unit
 _IMPLAUSIBLE = 10
 _CHECKER = ("code checker",)
@@ -44,6 +50,33 @@ def code_checker(catalog: Catalog) -> Callable[[Record], None]:
     if checker is None:
         checker = catalog.memory[_CHECKER] = _new_checker(catalog)
     return checker
+
+
+def bulk_checker(catalog: Catalog) -> Callable[[Sequence[Record]], bool]:
+    """Whether many records of one kind all pass: what they share is checked once."""
+    check = code_checker(catalog)
+
+    def all_pass(records: Sequence[Record]) -> bool:
+        kind = type(records[0])
+        if kind is Correction:
+            different: Sequence[Record] = records
+        else:
+            looked_at = attrgetter(*(f for f in _LOOKED_AT if f in kind.__struct_fields__))
+            fitted = kind is Weighing
+            different = list(
+                {
+                    (looked_at(r), *r.fitted) if fitted and r.fitted else looked_at(r): r  # type: ignore[attr-defined]
+                    for r in records
+                }.values()
+            )
+        try:
+            for record in different:
+                check(record)
+        except Refused:
+            return False
+        return True
+
+    return all_pass
 
 
 def _new_checker(catalog: Catalog) -> Callable[[Record], None]:

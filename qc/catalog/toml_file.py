@@ -14,7 +14,8 @@ from qc.records.rules import Rule
 
 _HEADER = re.compile(r"\s*\[\[?\s*[\"']?([A-Za-z0-9_-]+)[\"']?\s*\]\]?")
 _AT_LINE = re.compile(r"at line (\d+)")
-MOST_BYTES = 50_000_000
+# a file of entries, each key on a line: beyond that somebody tries what reading it costs
+MOST_BYTES, MOST_LINE = 10_000_000, 4000
 
 
 class CatalogLine(NamedTuple):
@@ -43,9 +44,15 @@ def read_catalog(path: Path) -> Iterator[CatalogLine]:
         if path.stat().st_size > MOST_BYTES:
             raise ValueError(f"larger than {MOST_BYTES} bytes")
         text = _text(path.read_bytes())
+        _check_lines(text)
         content = tomllib.loads(text, parse_float=Decimal)
-    except (ValueError, RecursionError) as fault:
-        refused = Refused("catalog", None, f"not a TOML file: {fault}")
+    except OSError as fault:
+        refused = Refused("catalog", None, f"cannot be read: {fault.strerror}")
+        yield CatalogLine(1, None, refused)
+        return
+    except (ValueError, ArithmeticError, RecursionError) as fault:
+        said = "a number is too large to hold" if isinstance(fault, ArithmeticError) else fault
+        refused = Refused("catalog", None, f"not a TOML file: {said}")
         yield CatalogLine(_line_of(fault, text), None, refused)
         return
     lines = _header_lines(text)
@@ -60,6 +67,14 @@ def _text(data: bytes) -> str:
     """UTF-8 with or without a byte-order mark, UTF-16 with one, like any log."""
     marked = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
     return data.decode("utf-16" if marked else "utf-8-sig").replace("\r\n", "\n")
+
+
+def _check_lines(text: str) -> None:
+    """ValueError for a line that is too long: reading keys of many parts or numbers of many digits
+    takes the square of their length."""
+    for number, line in enumerate(text.split("\n"), 1):
+        if len(line) > MOST_LINE:
+            raise ValueError(f"longer than {MOST_LINE} characters (at line {number})")
 
 
 def _line_of(fault: Exception, text: str) -> int:

@@ -177,7 +177,7 @@ def missing_items(
             have.setdefault(stage, set()).add(name)
         if stage:
             newest[stage] = max(record.taken_at, newest.get(stage, record.taken_at))
-    return wanting(model, have, _stages(newest), catalog)
+    return wanting(model, have, stages_reached(newest), catalog)
 
 
 def wanting(
@@ -193,7 +193,7 @@ def wanting(
     return tuple(found)
 
 
-def _stages(newest: Mapping[str, dt.datetime]) -> list[str]:
+def stages_reached(newest: Mapping[str, dt.datetime]) -> list[str]:
     """The stages that a part has been at; a part with no readings is at the first."""
     wheels = sorted((t, stage) for stage, t in newest.items() if stage != "rim")
     rim = ["rim"] if "rim" in newest or not wheels else []

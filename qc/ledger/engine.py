@@ -37,7 +37,9 @@ def open_engine(url: URL, *, pooled: bool = True, ours: bool = True) -> Engine:
 
     A file that may be somebody else's (not `ours`) is opened without them: they would change it.
     """
-    options: dict[str, Any] = {} if pooled else {"poolclass": NullPool}
+    # a statement's values may be secrets, and faults are printed
+    options: dict[str, Any] = {"hide_parameters": True}
+    options |= {} if pooled else {"poolclass": NullPool}
     if url.get_backend_name() == "sqlite":
         options["connect_args"] = {"timeout": BUSY_SECONDS, "check_same_thread": False}
     else:
@@ -90,15 +92,15 @@ def plain_faults(url: URL) -> Iterator[None]:
     except DBAPIError as fault:
         raise RimqcError(explain(str(fault.orig), url), 1) from fault
     except Exception as fault:
-        # COPY talks to the driver itself
-        if not _is_of_psycopg(fault):
+        # rows in bulk go to the driver itself
+        if not _is_of_driver(fault):
             raise
         raise RimqcError(explain(str(fault), url), 1) from fault
 
 
-def _is_of_psycopg(fault: Exception) -> bool:
-    driver: Any = sys.modules.get("psycopg")  # not loaded for SQLite
-    return driver is not None and isinstance(fault, driver.Error)
+def _is_of_driver(fault: Exception) -> bool:
+    loaded: list[Any] = [sys.modules.get(name) for name in ("sqlite3", "psycopg")]
+    return any(driver is not None and isinstance(fault, driver.Error) for driver in loaded)
 
 
 def explain(fault: str, url: URL) -> str:

@@ -1,6 +1,6 @@
 """After the journal grew: judge what was touched, and only that."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 
 from sqlalchemy import Connection, select
@@ -18,7 +18,7 @@ from qc.ledger.corrections import (
     override,
     roots_of,
 )
-from qc.ledger.journal import Subject, subject_of
+from qc.ledger.journal import Prepared, Subject
 from qc.ledger.projections import write_batches, write_parts
 from qc.ledger.tables import Journal, Mends, Override, Part
 from qc.records.kinds import Build, Correction, Record
@@ -40,10 +40,6 @@ class Touched:
         for name, value in zip(("serials", "batches", "gauges", "checked"), subject, strict=True):
             if value is not None:
                 getattr(self, name).add(value)
-
-    def join(self, other: "Touched") -> None:
-        for name, values in vars(other).items():
-            getattr(self, name).update(values)
 
 
 class Known:
@@ -69,19 +65,21 @@ def load_doubts(connection: Connection) -> dict[str, list[Doubt]]:
     return found
 
 
-def follow(connection: Connection, known: Known, records: Sequence[Record]) -> None:
-    """Judge everything that these new records touch, in the same transaction."""
+def follow(connection: Connection, known: Known, items: Sequence[Prepared]) -> None:
+    """Judge everything that these new items touch, in the same transaction."""
+    records = [item.record for item in items if isinstance(item.record, Record)]
     touched = Touched()
-    for record in records:
-        touched.add(subject_of(record))
-    mended = Touched()
-    corrected = _corrected(connection, records, mended)
-    touched.join(mended)
+    corrected = _corrected(connection, records, touched)
+    touched.checked |= {item.subject.checked for item in items if item.subject.checked}
+    done: Set[str] = set()
+    if not touched.checked:
+        done = fresh.judge_fresh(connection, known.around, records, touched.serials)
+    for item in items:
+        if item.subject.serial not in done:
+            touched.add(item.subject)
+    touched.gauges |= {item.subject.gauge for item in items if item.subject.gauge}
     if touched.checked:
         _recheck(connection, known, touched, corrected)
-    else:
-        done = fresh.judge_fresh(connection, known.around, records, mended.serials)
-        touched.serials -= done
     judge(connection, known, touched, corrected)
     gauge_flags.write(connection, known.catalog, known.in_doubt, touched.gauges, corrected)
 
@@ -213,8 +211,3 @@ def names_in(connection: Connection, column: str) -> set[str]:
         query = select(about).where(about.is_not(None)).distinct()
         names |= {name for (name,) in connection.execute(query) if name}
     return names
-
-
-def records_of(items: Iterable[object]) -> list[Record]:
-    """Those items that are records of a station, not catalog entries."""
-    return [item for item in items if isinstance(item, Record)]

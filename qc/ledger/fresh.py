@@ -48,6 +48,7 @@ _SHOWN_BY = {
     "unbalance": "balance",
     "findings-per-part": "inspection",
 }
+_NO_ITEMS: frozenset[tuple[str, str]] = frozenset()
 _DERIVED = ("form-lateral", "form-radial", "survived-multiple")
 
 
@@ -57,7 +58,7 @@ class Calm(NamedTuple):
     model: str
     batch: str
     since: dt.datetime
-    items: Set[tuple[str, str]]
+    items: frozenset[tuple[str, str]]
     standing: str | None  # None: it comes with these records
 
 
@@ -71,12 +72,13 @@ def judge_fresh(
     by_serial: dict[str, list[Record]] = {}
     not_alone = set(mended)
     for record in records:
-        if not isinstance(record, CALM_KINDS):
-            not_alone.add(getattr(record, "serial", None) or "")
-        elif record.serial is not None:
-            by_serial.setdefault(record.serial, []).append(record)
+        serial = getattr(record, "serial", None)
+        if type(record) not in CALM_KINDS:
+            not_alone.add(serial or "")
+        elif serial is not None:
+            by_serial.setdefault(serial, []).append(record)
             if around.doubts and getattr(record, "gauge", None) in around.doubts:
-                not_alone.add(record.serial)
+                not_alone.add(serial)
     # in the order of the log: neighbours in the log are neighbours in the tables
     at_hand = {serial: items for serial, items in by_serial.items() if serial not in not_alone}
     known = _calm_parts(connection, at_hand)
@@ -103,7 +105,8 @@ def _calm_parts(connection: Connection, serials: Iterable[str]) -> dict[str, Cal
     found: dict[str, Calm | None] = dict.fromkeys(held)
     for serial in calm:
         _, model, batch, since, standing = held[serial]
-        found[serial] = Calm(model, batch, since, items.get(serial, set()), standing)
+        has = frozenset(items[serial]) if serial in items else _NO_ITEMS
+        found[serial] = Calm(model, batch, since, has, standing)
     return found
 
 
@@ -113,7 +116,7 @@ def _received(items: Sequence[Record]) -> Calm | None:
     if len(receipts) != 1:
         return None
     receipt = receipts[0]
-    return Calm(receipt.model, receipt.batch, receipt.taken_at, set(), None)
+    return Calm(receipt.model, receipt.batch, receipt.taken_at, _NO_ITEMS, None)
 
 
 def _outcome(record: Record, model: str, around: Around) -> Outcome | None:
@@ -134,6 +137,12 @@ def _outcome(record: Record, model: str, around: Around) -> Outcome | None:
     return None
 
 
+def _holds(outcome: Outcome) -> bool:
+    """Whether it holds the part, which only the replay can tell the consequences of."""
+    verdicts = outcome.verdicts
+    return bool(verdicts) and any(verdict.severity == CRITICAL for verdict in verdicts)
+
+
 class _Rows:
     """Rows to add, gathered over all parts."""
 
@@ -147,7 +156,7 @@ class _Rows:
 
     def judge(self, serial: str, part: Calm, items: Sequence[Record]) -> bool:
         """Judge the new records of a part, each by itself; False where that cannot be."""
-        have = set(part.items)
+        have = part.items
         outcomes: list[tuple[Record, Outcome]] = []
         for record in items:
             if type(record) is Receipt:
@@ -157,14 +166,12 @@ class _Rows:
             item = items_of(record)
             if item is None or item in have or record.taken_at < part.since:
                 return False
-            have.add(item)
+            have = have | {item}
             outcome = _outcome(record, part.model, self.around)
-            if outcome is None or outcome.uncovered:
+            if outcome is None or outcome.uncovered or _holds(outcome):
                 return False
-            if any(verdict.severity == CRITICAL for verdict in outcome.verdicts):
-                return False  # it holds the part
             outcomes.append((record, outcome))
-        standing = self._standing(part.model, frozenset(have))
+        standing = self._standing(part.model, have)
         if standing is None:
             return False
         if part.standing is None:

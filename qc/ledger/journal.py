@@ -1,9 +1,10 @@
 """Appending to the journal: what is held already, positions, seals."""
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import lru_cache
 from hashlib import sha256
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, select, text, update
 
@@ -11,7 +12,7 @@ from qc.catalog.entries import CatalogEntry
 from qc.ledger.bulk import insert_rows, select_in
 from qc.ledger.tables import Head, Journal, Seal
 from qc.records.canonical import body, digest
-from qc.records.kinds import Correction, GaugeCheck, Record, kind_of
+from qc.records.kinds import Correction, GaugeCheck, Receipt, Record, kind_of
 
 FIRST_DIGEST = "0" * 64
 _HEAD = select(
@@ -67,15 +68,41 @@ def prepare(record: Record | CatalogEntry) -> Prepared:
     return Prepared(record, kind_of(record), record.taken_at, *stated)
 
 
+def prepare_all(records: Sequence[Record]) -> list[Prepared]:
+    """The same of many records of one kind."""
+    if not records:
+        return []
+    kind, subject = kind_of(records[0]), _subject_reader(type(records[0]))
+    bodies = list(map(body, records))
+    return [
+        Prepared(record, kind, record.taken_at, subject(record), digest(content), content.decode())
+        for record, content in zip(records, bodies, strict=True)
+    ]
+
+
 def subject_of(record: Record | CatalogEntry | None) -> Subject:
     """The columns of a record: its serial or batch, and the gauge it used or checked."""
-    if record is None or isinstance(record, CatalogEntry | Correction):
-        return _NOTHING
-    if isinstance(record, GaugeCheck):
-        return Subject(checked=record.gauge)
-    serial = getattr(record, "serial", None)
-    batch = getattr(record, "batch", None) if serial is None else None
-    return Subject(serial, batch, getattr(record, "gauge", None))
+    return _NOTHING if record is None else _subject_reader(type(record))(record)
+
+
+@lru_cache(maxsize=100)
+def _subject_reader(kind: type[Record | CatalogEntry]) -> Callable[[Any], Subject]:
+    """How a record of this kind says what it is about."""
+    has = kind.__struct_fields__
+    if issubclass(kind, CatalogEntry | Correction):
+        return lambda record: _NOTHING
+    if issubclass(kind, GaugeCheck):
+        return lambda record: Subject(checked=record.gauge)
+    with_gauge = "gauge" in has
+    if "serial" in has and "batch" in has and kind is not Receipt:
+        return lambda record: Subject(
+            record.serial,
+            record.batch if record.serial is None else None,
+            record.gauge if with_gauge else None,
+        )
+    if with_gauge:
+        return lambda record: Subject(record.serial, None, record.gauge)
+    return lambda record: Subject(record.serial)
 
 
 def lock_end(connection: Connection) -> End:
@@ -124,6 +151,8 @@ def append(connection: Connection, end: End, items: Sequence[Prepared], now: dt.
 
 def _last(items: Sequence[Prepared], kinds: Sequence[str], end: End) -> int | None:
     """The position that the last item of these kinds gets."""
+    if not {item.kind for item in items}.intersection(kinds):
+        return None
     last = (i for i in range(len(items), 0, -1) if items[i - 1].kind in kinds)
     found = next(last, None)
     return None if found is None else end.position + found
@@ -132,6 +161,5 @@ def _last(items: Sequence[Prepared], kinds: Sequence[str], end: End) -> int | No
 def seal_digest(number: int, sealed_at: dt.datetime, previous: str, digests: Iterable[str]) -> str:
     """SHA-256 over the seal's number and time, the seal before, and the records' digests."""
     chain = sha256(f"{number}\n{sealed_at.isoformat()}\n{previous}\n".encode())
-    for one in digests:
-        chain.update(one.encode())
+    chain.update("".join(digests).encode())
     return chain.hexdigest()

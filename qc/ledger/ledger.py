@@ -8,21 +8,24 @@ the records touch.
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from sqlalchemy import Connection, Engine, select
 
 from qc.catalog.catalog import Catalog, Recorded
 from qc.catalog.entries import CatalogEntry, Entry
 from qc.ledger import migrate
-from qc.ledger.catalog_entries import load_catalog, prepare_entries, rejudge_for
 from qc.ledger.engine import open_engine, plain_faults, read_url, writing
-from qc.ledger.follow import Known, follow, load_doubts, records_of
 from qc.ledger.journal import End, Prepared, append, held_digests, lock_end, prepare
+from qc.ledger.seen import forget
 from qc.ledger.summaries import stale_streams
 from qc.ledger.tables import Head, Journal
 from qc.records.canonical import from_body, same_content
 from qc.records.kinds import Record
+
+# whoever only reads flags waits for nothing that judges, nor for NumPy below it
+if TYPE_CHECKING:
+    from qc.ledger.follow import Known
 
 ACCEPTED, HELD, CONFLICT = "accepted", "held", "conflict"
 
@@ -32,6 +35,9 @@ class Answer(NamedTuple):
 
     outcome: str
     field: str | None = None
+
+
+_TAKEN, _HELD = Answer(ACCEPTED), Answer(HELD)
 
 
 class Ledger:
@@ -86,8 +92,11 @@ class Ledger:
         with self.reading() as connection:
             return self.known(connection).catalog
 
-    def known(self, connection: Connection) -> Known:
+    def known(self, connection: Connection) -> "Known":
         """The catalog and the gauges in doubt, read again only when they changed."""
+        from qc.ledger.catalog_entries import load_catalog
+        from qc.ledger.follow import Known, load_doubts
+
         row = connection.execute(select(Head.catalog_position, Head.checks_position)).one_or_none()
         at = (row[0], row[1]) if row else (0, 0)
         known = self._known
@@ -117,12 +126,14 @@ class Ledger:
 
     def accept_into(self, connection: Connection, items: Sequence[Prepared]) -> list[Answer]:
         """Take prepared records in, within a transaction that writes."""
+        from qc.ledger.follow import follow
+
         end = lock_end(connection)
         answers, fresh = _sort_out(connection, items)
         if fresh:
             known = self.known(connection)
             new = append(connection, end, fresh, now())
-            follow(connection, known, records_of(item.record for item in fresh))
+            follow(connection, known, fresh)
             self._learnt(new, known)
         return answers
 
@@ -130,6 +141,9 @@ class Ledger:
         self, connection: Connection, entries: Sequence[Entry], entered_by: str | None = None
     ) -> list[Answer]:
         """Take catalog entries in: an unchanged one is held, a changed one is a new version."""
+        from qc.ledger.catalog_entries import prepare_entries, rejudge_for
+        from qc.ledger.follow import Known
+
         end = lock_end(connection)
         known = self.known(connection)
         before = known.catalog
@@ -146,10 +160,11 @@ class Ledger:
             catalog = Catalog([*before.recorded, *recorded])
             known = Known(catalog, known.in_doubt)
             rejudge_for(connection, known, before, [item.entry for item in recorded])
+            forget(connection)
             self._learnt(new, known)
         return [Answer(HELD if item is None else ACCEPTED) for item in prepared]
 
-    def _learnt(self, end: End, known: Known) -> None:
+    def _learnt(self, end: End, known: "Known") -> None:
         self._known = ((end.catalog_position, end.checks_position), known)
 
 
@@ -162,7 +177,10 @@ def _sort_out(
     connection: Connection, items: Sequence[Prepared]
 ) -> tuple[list[Answer], list[Prepared]]:
     """Which items are new, which are held, and which say something else than what is held."""
-    held = held_digests(connection, {item.record.record_id for item in items})
+    named = {item.record.record_id for item in items}
+    held = held_digests(connection, named)
+    if not held and len(named) == len(items):
+        return [_TAKEN] * len(items), list(items)
     answers, fresh = [], []
     for item in items:
         record_id = item.record.record_id
@@ -170,9 +188,9 @@ def _sort_out(
         if digest is None:
             held[record_id] = item.digest
             fresh.append(item)
-            answers.append(Answer(ACCEPTED))
+            answers.append(_TAKEN)
         elif digest == item.digest:
-            answers.append(Answer(HELD))
+            answers.append(_HELD)
         else:
             answers.append(_compare(connection, item, fresh))
     return answers, fresh

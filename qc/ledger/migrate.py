@@ -2,12 +2,8 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from alembic import command
-from alembic.config import Config
-from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, inspect, text
 from sqlalchemy.engine import URL
 
@@ -16,37 +12,53 @@ from qc.ledger import triggers
 from qc.ledger.engine import open_engine, plain_faults, sqlite_file
 from qc.resources import folder
 
+# Alembic is needed for a change of the schema only, and takes as long to load as all our reading
+if TYPE_CHECKING:
+    from alembic.config import Config
 # any two programs that migrate the same PostgreSQL database wait for each other on this number
 _ADVISORY_LOCK = 0x72696D71
 
 
-def config(connection: Connection | None = None) -> Config:
+def config(connection: Connection | None = None) -> "Config":
     """Alembic's settings, made in code since an installed program has no pyproject.toml."""
+    from alembic.config import Config
+
     settings = Config()
     settings.set_main_option("script_location", str(folder("schemas") / "migrations"))
     settings.attributes["connection"] = connection
     return settings
 
 
+def revisions() -> list[str]:
+    """All revisions of this program, oldest first: a migration's file is named after its own."""
+    files = (folder("schemas") / "migrations" / "versions").iterdir()
+    return sorted(file.name[:4] for file in files if file.name[:4].isdecimal())
+
+
 def newest() -> str:
     """The revision this program writes."""
-    revision = ScriptDirectory.from_config(config()).get_current_head()
-    assert revision is not None
-    return revision
+    return revisions()[-1]
 
 
 def revision_of(connection: Connection) -> str | None:
     """The revision a database is at; None where it has none of our tables."""
-    return MigrationContext.configure(connection).get_current_revision()
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    found: str | None = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+    return found
 
 
 def upgrade(url: URL, to: str = "head") -> str:
     """Bring the schema up to date in one transaction; returns the revision reached."""
+    from alembic import command
+
     return _run(url, lambda settings: command.upgrade(settings, to))
 
 
 def downgrade(url: URL, to: str) -> str:
     """Take the schema back to an older revision."""
+    from alembic import command
+
     return _run(url, lambda settings: command.downgrade(settings, to))
 
 
@@ -125,8 +137,7 @@ def refuse_foreign(url: URL) -> None:
 
 def refuse_newer(url: URL, revision: str | None) -> None:
     """A revision that this program does not know was written by a later one."""
-    known = {step.revision for step in ScriptDirectory.from_config(config()).walk_revisions()}
-    if revision is not None and revision not in known:
+    if revision is not None and revision not in revisions():
         raise RimqcError(
             f"database {url.render_as_string()} was written by a newer rimqc "
             f"(schema {revision}); install that version",

@@ -6,6 +6,7 @@ from qc.ledger.catalog_entries import load_catalog
 from qc.ledger.corrections import note_links, override, roots_of
 from qc.ledger.follow import Known, judge_journal, load_doubts
 from qc.ledger.journal import lock_end
+from qc.ledger.seen import forget
 from qc.ledger.tables import FOLLOWS, Journal
 from qc.records.canonical import from_body
 from qc.records.kinds import Correction
@@ -22,6 +23,7 @@ def rebuild(connection: Connection) -> int:
     end = lock_end(connection)
     for table in reversed(FOLLOWS):
         connection.execute(delete(table))
+    forget(connection)
     query = select(Journal.body).where(Journal.kind == "correction").order_by(Journal.position)
     corrections = [from_body(row[0]) for row in connection.execute(query)]
     links = [record for record in corrections if isinstance(record, Correction)]

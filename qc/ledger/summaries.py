@@ -6,6 +6,7 @@ can ask whether the parts moved or the gauge without touching a reading.
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, bindparam, delete, func, select, update
@@ -23,6 +24,8 @@ _KEY = ("batch", "stage", "characteristic", "protocol", "gauge", "station", "ins
 _COLUMNS = (*_KEY, "model", "n", "total", "squares", "seconds", "over", "under", "least", "most")
 _EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 _SECOND = dt.timedelta(seconds=1)
+# weights of one model are some hundred different numbers
+_micro = lru_cache(maxsize=10_000)(micro)
 
 
 class Change(NamedTuple):
@@ -80,7 +83,7 @@ def _changes(
             change = changes.get(key)
             if change is None:
                 change = changes[key] = Change([0] * 6, [], [])
-            units, beyond = micro(value), row[11]
+            units, beyond = _micro(value), row[11]
             sums = change.sums
             sums[0] += sign
             sums[1] += sign * units

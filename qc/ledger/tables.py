@@ -4,17 +4,15 @@ import datetime as dt
 
 from sqlalchemy import (
     BigInteger,
-    Boolean,
-    ColumnElement,
     Index,
     Integer,
     MetaData,
-    literal_column,
     text,
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
-from qc.ledger.types import UTC, words
+from qc.ledger.marks import OUT, WAITS
+from qc.ledger.types import UTC, Digest, RecordId, words
 
 NAMES = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -68,7 +66,7 @@ class Journal(Base):
 
     __tablename__ = "journal"
     position: Mapped[int] = mapped_column(_Position, primary_key=True, autoincrement=False)
-    record_id: Mapped[str] = mapped_column(words(36), unique=True)
+    record_id: Mapped[str] = mapped_column(RecordId, unique=True)
     kind: Mapped[str] = mapped_column(words(20))
     taken_at: Mapped[dt.datetime | None]
     # what the record is about; `checked` is the gauge of a gauge check, `gauge` one in use
@@ -76,7 +74,7 @@ class Journal(Base):
     batch: Mapped[str | None] = mapped_column(words(64))
     gauge: Mapped[str | None] = mapped_column(words(64))
     checked: Mapped[str | None] = mapped_column(words(64))
-    digest: Mapped[str] = mapped_column(words(64))
+    digest: Mapped[str] = mapped_column(Digest)
     body: Mapped[str]
 
     __table_args__ = (
@@ -97,8 +95,8 @@ class Mends(Base):
     """Which corrections name a record; it may not have arrived yet."""
 
     __tablename__ = "mends"
-    of: Mapped[str] = mapped_column(words(36), primary_key=True)
-    record_id: Mapped[str] = mapped_column(words(36), primary_key=True)
+    of: Mapped[str] = mapped_column(RecordId, primary_key=True)
+    record_id: Mapped[str] = mapped_column(RecordId, primary_key=True)
 
 
 class Override(Base):
@@ -108,7 +106,7 @@ class Override(Base):
     """
 
     __tablename__ = "override"
-    record_id: Mapped[str] = mapped_column(words(36), primary_key=True)
+    record_id: Mapped[str] = mapped_column(RecordId, primary_key=True)
     number: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
     last: Mapped[bool]
     taken_at: Mapped[dt.datetime | None]
@@ -116,15 +114,6 @@ class Override(Base):
     batch: Mapped[str | None] = mapped_column(words(64), index=True)
     gauge: Mapped[str | None] = mapped_column(words(64), index=True)
     checked: Mapped[str | None] = mapped_column(words(64), index=True)
-
-
-# A part on which somebody's decision is still to come: held by name, in rework or repaired, and
-# not given up. Text of the query, not a parameter, so that the databases see that the index fits.
-WAITS: ColumnElement[bool] = literal_column(
-    """standing NOT LIKE '{"held":"","rework":false,"repair":false,%' """
-    """AND standing LIKE '%"scrapped":false,"sent_back":false,%'""",
-    Boolean,
-)
 
 
 class Part(Base):
@@ -144,6 +133,7 @@ class Part(Base):
         _partial("part", "batch"),
         _partial("part", "pair"),
         Index("ix_part_waits", "serial", sqlite_where=WAITS, postgresql_where=WAITS),
+        Index("ix_part_out", "serial", sqlite_where=OUT, postgresql_where=OUT),
     )
 
 
@@ -297,12 +287,25 @@ class SuspectRow(Base):
     """A reading in doubt since a failed gauge check; settled when measured again or accepted."""
 
     __tablename__ = "suspect"
-    record_id: Mapped[str] = mapped_column(words(36), primary_key=True)
+    record_id: Mapped[str] = mapped_column(RecordId, primary_key=True)
     known_from: Mapped[dt.datetime] = mapped_column(primary_key=True)
     owner: Mapped[str] = mapped_column(words(80), index=True)
     gauge: Mapped[str] = mapped_column(words(64), index=True)
     taken_at: Mapped[dt.datetime]
     settled_at: Mapped[dt.datetime | None]
+
+
+class Seen(Base):
+    """A stretch of a log of which every record is held; it need not be read again.
+
+    A memory of what was done (`seen`), no truth and nothing that follows from it.
+    """
+
+    __tablename__ = "seen"
+    digest: Mapped[str] = mapped_column(Digest, primary_key=True)
+    records: Mapped[int] = mapped_column(Integer)
+
+    __table_args__ = ({"sqlite_with_rowid": False},)
 
 
 TRUTH = (Journal, Seal)

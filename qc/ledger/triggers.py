@@ -17,12 +17,14 @@ def _sqlite(table: str) -> dict[str, str]:
         f"EXISTS (SELECT 1 FROM {table} WHERE {column} = NEW.{column})"  # noqa: S608
         for column in GUARDED[table]
     )
+    # FAIL and not ABORT: nothing is done yet that had to be undone, and for ABORT SQLite would
+    # copy every page that a row touches
     events = {"update": "UPDATE", "delete": "DELETE", "replace": "INSERT"}
     return {
         f"{table}_no_{name}": (
             f"CREATE TRIGGER {table}_no_{name} BEFORE {verb} ON {table} "
             f"{f'WHEN {there} ' if verb == 'INSERT' else ''}"
-            f"BEGIN SELECT RAISE(ABORT, 'the {table} {_REFUSAL}'); END"
+            f"BEGIN SELECT RAISE(FAIL, 'the {table} {_REFUSAL}'); END"
         )
         for name, verb in events.items()
     }

@@ -1,19 +1,22 @@
 """One log on its way in: its lines become records, what is refused is set aside."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import msgspec
 
-from qc.ledger.journal import Prepared, prepare
-from qc.readers.lines import Log
+from qc.catalog.catalog import Catalog
+from qc.catalog.codes import bulk_checker, code_checker
+from qc.ledger.journal import Prepared, prepare, prepare_all
+from qc.ledger.seen import stretch_digest
+from qc.readers.lines import Line, Log, singly
 from qc.readers.refusal import Refusal
 from qc.readers.refused import RefusedLines
-from qc.records.kinds import Record
+from qc.readers.table import Plain
+from qc.records.columns import ColumnParser
+from qc.records.kinds import KINDS, Record
 from qc.records.parsing import FIELDS, RecordParser, Refused, known_kind, missing_columns
-
-Check = Callable[[Record], None]
 
 
 class FileReport(msgspec.Struct):
@@ -41,30 +44,40 @@ def conflict(record_id: str, field: str | None) -> str:
 
 
 class Waiting(NamedTuple):
-    """A parsed line that waits for its chunk: its number, its record, its text to write back."""
+    """Parsed lines that wait for their chunk: their numbers, records, and text to write back.
+
+    `seen` is the digest by which the stretch is known again once all of it is held.
+    """
 
     walk: "Walk"
-    line: int
-    item: Prepared
-    raw: Any
+    lines: Sequence[int]
+    items: Sequence[Prepared]
+    raws: Sequence[Any]
+    seen: str | None = None
 
 
 class Walk:
-    """A log being read. `target` is where its refused lines go, if anywhere."""
+    """A log being read. `target` is where its refused lines go, if anywhere.
+
+    `held` tells of how many records a stretch consists, if it is known to be held whole.
+    """
 
     def __init__(
         self,
         log: Log,
-        parser: RecordParser,
-        check: Check,
+        catalog: Catalog,
         report: FileReport,
         target: Path | None,
+        held: Callable[[str], int | None],
     ) -> None:
-        self.log, self.parser, self.check, self.report = log, parser, check, report
+        self.log, self.catalog, self.report, self.held = log, catalog, report, held
+        self.parser = RecordParser(catalog.zone, decimal_comma=log.decimal_comma)
+        self.check, self.all_pass = code_checker(catalog), bulk_checker(catalog)
         self.refused: list[tuple[int, Any, str]] = []
         self.written = RefusedLines(log, target) if target is not None else None
         self.columns = log.columns
         self.kind_at = log.columns.index("kind") if "kind" in log.columns else None
+        self.column_parsers: dict[str, ColumnParser] = {}
         self.unknown: dict[str, None] = {}
 
     def refuse(
@@ -74,12 +87,14 @@ class Walk:
         self.report.refuse(line, field, value, reason)
         self.refused.append((line, raw, f"{field}: {reason}" if field else reason))
 
-    def write_refused(self) -> None:
-        """Write out the lines refused so far, in their order."""
+    def write_refused(self, until: int | None = None) -> None:
+        """Write out the lines refused so far, in their order, up to the line `until`."""
+        self.refused.sort(key=lambda item: item[0])
+        due = [item for item in self.refused if until is None or item[0] <= until]
         if self.written is not None:
-            for _, raw, reason in sorted(self.refused, key=lambda item: item[0]):
+            for _, raw, reason in due:
                 self.written.add(raw, reason)
-        self.refused.clear()
+        del self.refused[: len(due)]
 
     def close(self, fault: BaseException | None) -> None:
         """Finish the refused file; after a fault it stays as it was before."""
@@ -93,24 +108,67 @@ class Walk:
         if group is not None:
             self.refuse(1, group, None, "missing column: one of these must be there", None)
             return
-        read = self._read_cells if self.log.form == "csv" else self.parser.from_object
-        for line in self.log:
-            if isinstance(line, Refusal):
-                self.refuse(*line)
-                continue
-            number, fields, raw = line
-            try:
-                record = read(fields)
-                self.check(record)
-            except Refused as fault:
-                if self.log.form == "csv" and not any(cell.strip() for cell in fields):
-                    continue  # a spreadsheet's empty row
-                self.refuse(number, fault.field, fault.value, fault.reason, raw)
-                continue
-            if record.other:
-                self.unknown.update(dict.fromkeys(record.other))
-            yield Waiting(self, number, prepare(record), raw)
+        for found in self.log.stretches():
+            if isinstance(found, Refusal):
+                self.refuse(*found)
+            elif isinstance(found, Plain):
+                yield from self._stretch(found)
+            else:
+                yield from self._single(found)
         self._name_unknown()
+
+    def _stretch(self, plain: Plain) -> Iterator[Waiting]:
+        """Plain lines at once, or one by one where one of them is not as it should be."""
+        seen = stretch_digest(self.log, plain, self.catalog) if self.log.kind else None
+        held = self.held(seen) if seen else None
+        if held is not None:
+            self.report.already_held += held
+            return
+        items = self._together(plain.rows)
+        if items is None:
+            for line in singly(plain):
+                yield from self._single(line)
+            return
+        lines = range(plain.first, plain.first + len(items))
+        yield Waiting(self, lines, items, plain.rows, seen)
+
+    def _together(self, rows: Sequence[list[str]]) -> list[Prepared] | None:
+        places: dict[str, list[int]] = {}
+        if self.log.kind is not None:
+            places[self.log.kind] = list(range(len(rows)))
+        else:
+            for i, row in enumerate(rows):
+                places.setdefault(row[self.kind_at or 0].strip(), []).append(i)
+        found: dict[int, Prepared] = {}
+        others: dict[int, Iterable[str]] = {}
+        for kind, at in places.items():
+            records = self._columns_of(kind).read([rows[i] for i in at]) if kind in KINDS else None
+            if records is None or not self.all_pass(records):
+                return None
+            found.update(zip(at, prepare_all(records), strict=True))
+            others.update((i, r.other) for i, r in zip(at, records, strict=True) if r.other)
+        for i in sorted(others):
+            self.unknown.update(dict.fromkeys(others[i]))
+        return [found[i] for i in range(len(rows))]
+
+    def _columns_of(self, kind: str) -> ColumnParser:
+        if kind not in self.column_parsers:
+            self.column_parsers[kind] = ColumnParser(self.parser, kind, self.columns)
+        return self.column_parsers[kind]
+
+    def _single(self, line: Line) -> Iterator[Waiting]:
+        number, fields, raw = line
+        try:
+            record = self._read(fields)
+            self.check(record)
+        except Refused as fault:
+            if self.log.form == "csv" and not any(cell.strip() for cell in fields):
+                return  # a spreadsheet's empty row
+            self.refuse(number, fault.field, fault.value, fault.reason, raw)
+            return
+        if record.other:
+            self.unknown.update(dict.fromkeys(record.other))
+        yield Waiting(self, (number,), (prepare(record),), (raw,))
 
     def _missing_group(self) -> str | None:
         kind = self.log.kind
@@ -118,11 +176,14 @@ class Walk:
             return None
         return missing_columns(kind, self.columns)
 
-    def _read_cells(self, cells: list[str]) -> Record:
+    def _read(self, fields: Any) -> Record:
+        if self.log.form != "csv":
+            return self.parser.from_object(fields)
         if self.kind_at is None:
             assert self.log.kind is not None
-            return self.parser.from_cells(self.log.kind, self.columns, cells)
-        return self.parser.from_cells(known_kind(cells[self.kind_at] or None), self.columns, cells)
+            return self.parser.from_cells(self.log.kind, self.columns, fields)
+        kind = known_kind(fields[self.kind_at] or None)
+        return self.parser.from_cells(kind, self.columns, fields)
 
     def _name_unknown(self) -> None:
         """Columns of no kind, named once; in a file of one kind also those left empty."""

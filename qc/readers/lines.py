@@ -13,7 +13,7 @@ from qc.readers.folder import CSV_FORMS, log_form
 from qc.readers.objects import entries
 from qc.readers.refusal import FileError, Refusal
 from qc.readers.stream import chunks
-from qc.readers.table import Header, read_header, records
+from qc.readers.table import Header, Plain, read_header, records
 from qc.readers.text import BOM, Block, blocks
 
 # (number, fields, raw): the physical line; its cells in the order of `Log.columns`, or the JSON
@@ -38,7 +38,7 @@ class Log:
     delimiter: str = ","
     reason_at: int | None = None
     _file: FileIO | None = None
-    _lines: Iterator[Line | Refusal] = field(default_factory=lambda: iter(()))
+    _lines: Iterator[Line | Refusal | Plain] = field(default_factory=lambda: iter(()))
 
     @property
     def decimal_comma(self) -> bool:
@@ -46,6 +46,14 @@ class Log:
         return self.form == "csv" and self.delimiter != ","
 
     def __iter__(self) -> Iterator[Line | Refusal]:
+        for found in self._lines:
+            if isinstance(found, Plain):
+                yield from singly(found)
+            else:
+                yield found
+
+    def stretches(self) -> Iterator[Line | Refusal | Plain]:
+        """The same with plain lines of a table in one piece, for whoever can take them so."""
         return self._lines
 
     def __enter__(self) -> Self:
@@ -99,6 +107,12 @@ def open_log(
     else:
         _read_csv(log, first, stream, kinds, required)
     return log
+
+
+def singly(plain: Plain) -> Iterator[Line]:
+    """The lines of a plain stretch, one by one."""
+    for number, cells in enumerate(plain.rows, plain.first):
+        yield number, cells, cells
 
 
 def kind_by_name(path: Path, kinds: Iterable[str]) -> str | None:

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from qc.readers.refusal import REFUSED_BECAUSE, Refusal, shown
-from qc.readers.text import TOO_LONG, Block, text_fault
+from qc.readers.refusal import REFUSED_BECAUSE, Refusal, first_double, shown
+from qc.readers.text import LINE_CHARS, TOO_LONG, Block, text_fault
 
 # a correction holds a record, a record an array; far beyond that something is wrong
 NESTING = 32
@@ -75,7 +75,10 @@ def array_entries(text: str) -> Iterator[Entry | Refusal]:
     while text[at : at + 1] != "]" or number:
         number += 1
         _, end = _find_end(text, at)
-        yield read_entry(number, text[at:end])
+        if end - at > LINE_CHARS:
+            yield Refusal(number, None, None, f"it is longer than {LINE_CHARS} characters")
+        else:
+            yield read_entry(number, text[at:end])
         at = _after_space(text, end)
         if text[at : at + 1] == "]":
             break
@@ -94,8 +97,7 @@ def _after_space(text: str, at: int) -> int:
 def _object(members: list[tuple[str, Any]]) -> dict[str, Any]:
     made = dict(members)
     if len(made) != len(members):
-        names = [name for name, _ in members]
-        double = next(name for at, name in enumerate(names) if name in names[:at])
+        double = first_double(name for name, _ in members)
         raise _MemberError(double, None, "this member stands twice in one object")
     return made
 

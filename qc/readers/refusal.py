@@ -1,6 +1,6 @@
 """What a reader says of a line that it cannot read, and of a file that it cannot open."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
 # the column or member that a refused file carries; it is no part of a record
@@ -38,6 +38,16 @@ def because(refusal: Mapping[str, Any]) -> str:
     value = repr(refusal["value"]) if refusal["value"] is not None else None
     what = " ".join(part for part in (refusal["field"], value) if part)
     return f"{what}: {refusal['reason']}" if what else str(refusal["reason"])
+
+
+def first_double(names: Iterable[str]) -> str | None:
+    """The first name that stood before; in one pass, however many there are."""
+    before: set[str] = set()
+    for name in names:
+        if name in before:
+            return name
+        before.add(name)
+    return None
 
 
 def shown(text: str) -> str:

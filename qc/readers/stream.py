@@ -7,6 +7,8 @@ from io import FileIO
 
 CHUNK_BYTES = 1 << 16
 _GZIP = 16 + zlib.MAX_WBITS
+# logs pack to a tenth or so (sample_logs); what unpacks to more than this is made to waste time
+MOST_TIMES, UNASKED_BYTES = 200, 64 << 20
 
 
 class DamageError(Exception):
@@ -41,8 +43,10 @@ def _read(file: FileIO, progress: Callable[[int], None] | None) -> Iterator[byte
 def _gunzip(packed: Iterator[bytes]) -> Iterator[bytes]:
     """Unpack one member after another, never more than a chunk at a time."""
     member, members = None, 0
+    read = made = 0
     for chunk in packed:
         data = chunk
+        read += len(chunk)
         while data:
             if member is None:
                 data = data.lstrip(b"\0") if members else data  # RFC 1952 files may be padded
@@ -51,10 +55,17 @@ def _gunzip(packed: Iterator[bytes]) -> Iterator[bytes]:
                 member, members = zlib.decompressobj(_GZIP), members + 1
             before = member.copy()
             try:
-                yield member.decompress(data, CHUNK_BYTES)
+                piece = member.decompress(data, CHUNK_BYTES)
             except zlib.error as error:
                 yield _up_to_the_fault(before, data)
                 raise DamageError(_fault(error, members)) from error
+            yield piece
+            made += len(piece)
+            if made > UNASKED_BYTES + MOST_TIMES * read:
+                raise DamageError(
+                    f"it unpacks to more than {MOST_TIMES} times its size, as no log does; if it "
+                    "is one, unpack it and import that"
+                )
             data, member = (
                 (member.unused_data, None) if member.eof else (member.unconsumed_tail, member)
             )

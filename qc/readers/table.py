@@ -6,11 +6,11 @@ first line is refused and reading goes on at the next physical line.
 """
 
 import csv
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from typing import NamedTuple
 
-from qc.readers.refusal import REFUSED_BECAUSE, Refusal, shown
+from qc.readers.refusal import REFUSED_BECAUSE, Refusal, first_double, shown
 from qc.readers.text import LINE_CHARS, TOO_LONG, Block, text_fault
 
 RECORD_LINES = 128
@@ -20,6 +20,17 @@ DELIMITERS = ("\t", ";", ",")
 
 # number of the record's first line; its cells; what to write back out if it is refused
 Row = tuple[int, list[str], list[str]]
+
+
+class Plain(NamedTuple):
+    """Consecutive lines without a quote or a fault, each a record of the right count of cells.
+
+    `first` is the first line's number; `lines` are the same as text, ends included.
+    """
+
+    first: int
+    rows: list[list[str]]
+    lines: Sequence[str]
 
 
 class Header(NamedTuple):
@@ -51,22 +62,28 @@ def read_header(block: Block) -> tuple[Header | Refusal, Block]:
     names = [cell.strip() for cell in cells]
     while len(names) > 1 and not names[-1]:
         names.pop()
-    if double := next((name for at, name in enumerate(names) if name in names[:at]), None):
-        return Refusal(number, double, double, "two columns have this name"), left
+    if double := first_double(names):
+        return Refusal(number, shown(double), shown(double), "two columns have this name"), left
     if names.count("") > 1:
         return Refusal(number, "", "", "several columns have no name"), left
     reason_at = names.index(REFUSED_BECAUSE) if REFUSED_BECAUSE in names else None
     return Header(names, delimiter, max(1, len(cells) - len(names)), reason_at), left
 
 
-def records(blocks: Iterator[Block], header: Header) -> Iterator[Row | Refusal]:
-    """The records after the header, a refusal in the place of each line that cannot be read."""
+def records(blocks: Iterator[Block], header: Header) -> Iterator[Row | Refusal | Plain]:
+    """The records after the header, a refusal in the place of each line that cannot be read.
+
+    A block that is plain from end to end comes as one.
+    """
     width, reason_at = len(header.names), header.reason_at
     held: list[str] = []  # lines of a record that may end in the next block
     held_clean = True
     for block in blocks:
         first, lines = block.first - len(held), held + block.lines
         clean, held, at = block.clean and held_clean, [], 0
+        if clean and reason_at is None and (rows := _plain_rows(lines, header)):
+            yield Plain(first, rows, lines)
+            at = len(lines)
         while at < len(lines):
             window = lines[at : at + RECORD_LINES]
             reader = csv.reader(window, delimiter=header.delimiter, strict=True)
@@ -101,6 +118,20 @@ def records(blocks: Iterator[Block], header: Header) -> Iterator[Row | Refusal]:
         held_clean = clean or not held
         if block.damage:
             yield block.damage
+
+
+def _plain_rows(lines: list[str], header: Header) -> list[list[str]] | None:
+    """The cells of all lines, where none holds a quote, is blank or has another count of cells."""
+    if any('"' in line for line in lines):
+        return None
+    try:
+        rows = list(csv.reader(lines, delimiter=header.delimiter))
+    except csv.Error:  # a cell beyond the limit
+        return None
+    whole = len(rows) == len(lines) and set(map(len, rows)) == {len(header.names)}
+    return (
+        rows if whole and (len(header.names) > 1 or all(row[0].strip() for row in rows)) else None
+    )
 
 
 def _first_record(window: list[str]) -> tuple[str, list[str], int]:

@@ -28,7 +28,7 @@ class Refused(Exception):  # noqa: N818 - a refusal is an answer, not a fault of
 
     def __init__(self, field: str, value: Any, reason: str) -> None:
         super().__init__(f"{field}: {reason}")
-        self.field, self.value, self.reason = field, shown(value), reason
+        self.field, self.value, self.reason = _printable(field), shown(value), reason
 
 
 class Field(NamedTuple):
@@ -44,7 +44,12 @@ def shown(value: Any) -> str | None:
     if value is None:
         return None
     words = _words(value)
-    return words if len(words) <= 120 else words[:117] + "..."
+    return _printable(words if len(words) <= 120 else words[:117] + "...")
+
+
+def _printable(words: str) -> str:
+    """The words with halves of characters as escapes: JSON can spell what no terminal prints."""
+    return words.encode("utf-8", "backslashreplace").decode()
 
 
 def _words(value: Any) -> str:
@@ -103,7 +108,7 @@ def missing_columns(kind: str, columns: Sequence[str]) -> str | None:
     return None
 
 
-class _Plan(NamedTuple):
+class Plan(NamedTuple):
     """Which cells of a line are which fields of a kind, and which are kept as they are."""
 
     known: list[tuple[str, int, Callable[[Any], Any]]]
@@ -128,11 +133,11 @@ class RecordParser:
         self._readers = {
             kind: {field.name: self._reader(field) for field in FIELDS[kind]} for kind in KINDS
         }
-        self._plans: dict[tuple[str, ...], _Plan] = {}
+        self._plans: dict[tuple[str, ...], Plan] = {}
 
     def from_cells(self, kind: str, columns: Sequence[str], cells: Sequence[str]) -> Record:
         """A record from the cells of a CSV line; empty cells are absent fields."""
-        plan = self._plans.get((kind, *columns)) or self._plan(kind, columns)
+        plan = self._plans.get((kind, *columns)) or self.plan(kind, columns)
         given: dict[str, Any] = {}
         name = text = ""
         try:
@@ -147,11 +152,12 @@ class RecordParser:
         other = {name: kept(name, text) for name, i in plan.other if (text := cells[i].strip())}
         return self._made(kind, given, other)
 
-    def _plan(self, kind: str, columns: Sequence[str]) -> "_Plan":
+    def plan(self, kind: str, columns: Sequence[str]) -> "Plan":
+        """How the cells of these columns are read."""
         readers = self._readers[kind]
         known = [(name, i, readers[name]) for i, name in enumerate(columns) if name in readers]
         other = [(n, i) for i, n in enumerate(columns) if n not in readers and n != "kind"]
-        plan = _Plan(known, other)
+        plan = Plan(known, other)
         self._plans[kind, *columns] = plan
         return plan
 
@@ -200,12 +206,7 @@ class RecordParser:
         except TypeError:
             raise self._absent(kind, given) from None
         check(record)
-        if record.record_id:
-            return msgspec.structs.replace(record, other=other) if other else record
-        note = given.pop("note", None)
-        bare = cls(**given) if note else record
-        identity = canonical.derived_id(canonical.body(bare))
-        return cls(record_id=identity, note=note, other=other, **given)
+        return identified(record, other)
 
     def _absent(self, kind: str, given: Mapping[str, Any]) -> Refused:
         name = next(f.name for f in FIELDS[kind] if f.required and f.name not in given)
@@ -230,6 +231,15 @@ class RecordParser:
         return plain
 
 
+def identified(record: Record, other: dict[str, str]) -> Record:
+    """A record with the fields no type knows; without an identity it gets one of its content."""
+    if record.record_id:
+        return msgspec.structs.replace(record, other=other) if other else record
+    bare = msgspec.structs.replace(record, note=None) if record.note else record
+    identity = canonical.derived_id(canonical.body(bare))
+    return msgspec.structs.replace(record, record_id=identity, other=other)
+
+
 def _nested(value: dict[str, Any]) -> int:
     """How many records stand in each other, as far as it matters."""
     depth, inner = 1, value.get("replacement")
@@ -244,6 +254,11 @@ def known_kind(word: Any) -> str:
         return word.strip()
     near = nearest(word, list(KINDS)) if isinstance(word, str) else ""
     raise Refused("kind", word, "expected one of " + ", ".join(KINDS) + near)
+
+
+def has_rules_across(kind: type[Record]) -> bool:
+    """Whether `check` looks at records of the kind at all."""
+    return bool(kind.one_of) or kind in _CHECKS
 
 
 def check(record: Record) -> None:

@@ -81,7 +81,7 @@ def test_files_taken_one_at_a_time_in_any_order_give_the_same_answers(db, logs, 
 
 
 def test_chunks_of_any_size_give_the_same_answers(db, logs, expected, monkeypatch):
-    monkeypatch.setattr("qc.ledger.importing.CHUNK", 7)
+    monkeypatch.setattr("qc.ledger.gathering.CHUNK", 7)
     answer(db, "import", logs)
     assert all_answers(db) == expected
 

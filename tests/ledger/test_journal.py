@@ -170,7 +170,7 @@ def test_a_fault_after_the_journal_was_written_leaves_no_trace(shop, monkeypatch
         raise RuntimeError("the judge is ill")
 
     with monkeypatch.context() as patch:
-        patch.setattr("qc.ledger.ledger.follow", fails)
+        patch.setattr("qc.ledger.follow.follow", fails)
         with pytest.raises(RuntimeError):
             accept(shop, [record("weighing")])
     assert held(shop) == before

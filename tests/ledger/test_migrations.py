@@ -13,7 +13,7 @@ from sqlalchemy.pool import NullPool
 from qc.errors import RimqcError
 from qc.ledger import engine, triggers
 from qc.ledger.ledger import Ledger
-from qc.ledger.migrate import config, downgrade, newest, upgrade
+from qc.ledger.migrate import config, downgrade, newest, revisions, upgrade
 from qc.ledger.tables import Base, Journal, Seal
 from qc.ledger.verify import verify
 from qc.resources import folder
@@ -128,15 +128,15 @@ import sqlalchemy as sa
 from alembic import op
 revision, down_revision, branch_labels, depends_on = "9999", "{newest()}", None, None
 def upgrade():
-    for table in ("journal", "seal"):
+    for table, column in (("journal", "serial"), ("seal", "digest")):
         with op.batch_alter_table(table, recreate="auto") as batch:
             batch.add_column(sa.Column("more", sa.Text()))
         with op.batch_alter_table(table) as batch:
-            batch.alter_column("digest", type_=sa.String(70))
+            batch.alter_column(column, type_=sa.String(70))
 def downgrade():
-    for table in ("journal", "seal"):
+    for table, column in (("journal", "serial"), ("seal", "digest")):
         with op.batch_alter_table(table) as batch:
-            batch.alter_column("digest", type_=sa.String(64))
+            batch.alter_column(column, type_=sa.String(64))
             batch.drop_column("more")
 """
     )
@@ -315,3 +315,9 @@ def test_a_server_that_does_not_answer_is_told_without_the_password():
     assert (code, err.count("\n")) == (1, 1)
     assert "check that the server runs" in err
     assert "secret" not in err
+
+
+def test_the_names_of_the_migrations_tell_the_newest_revision_as_alembic_does():
+    script = ScriptDirectory.from_config(config())
+    assert newest() == script.get_current_head()
+    assert set(revisions()) == {step.revision for step in script.walk_revisions()}

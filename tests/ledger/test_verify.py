@@ -4,6 +4,7 @@ from sqlalchemy import select, text
 from qc.ledger import triggers
 from qc.ledger.ledger import Ledger
 from qc.ledger.tables import Head, Journal, Seal
+from qc.ledger.types import id_bytes
 from qc.ledger.verify import verify
 from qc.records.canonical import body, digest, from_body
 from tests.maker import accept, record, run, take_catalog
@@ -30,6 +31,10 @@ def tamper(ledger, *statements, **values):
         for statement in statements:
             assert connection.execute(text(statement), values).rowcount > 0
         triggers.create(connection)
+
+
+def kept_digest(body_now):
+    return bytes.fromhex(digest(body_now.encode()))
 
 
 def rows(ledger):
@@ -73,7 +78,7 @@ def test_a_changed_record_is_found_though_its_digest_was_made_anew(shop):
     changed = row.body.replace('"450"', '"440"')
     tamper(
         shop, "UPDATE journal SET body = :b, digest = :d WHERE position = :p",
-        b=changed, d=digest(changed.encode()), p=row.position,
+        b=changed, d=kept_digest(changed), p=row.position,
     )  # fmt: skip
     assert proof(shop).first_bad == "seal 2: its digest is not that of its records"
 
@@ -83,7 +88,7 @@ def test_spaces_put_into_a_record_are_found(shop):
     changed = row.body.replace(",", ", ", 1)
     tamper(
         shop, "UPDATE journal SET body = :b, digest = :d WHERE position = :p",
-        b=changed, d=digest(changed.encode()), p=row.position,
+        b=changed, d=kept_digest(changed), p=row.position,
     )  # fmt: skip
     assert "not in its canonical form" in proof(shop).first_bad
 
@@ -92,7 +97,7 @@ def test_a_record_that_is_no_record_any_more_is_found(shop):
     row = where(shop, "weighing")
     tamper(
         shop, "UPDATE journal SET body = :b, digest = :d WHERE position = :p",
-        b="{}", d=digest(b"{}"), p=row.position,
+        b="{}", d=kept_digest("{}"), p=row.position,
     )  # fmt: skip
     assert "cannot be read" in proof(shop).first_bad
 
@@ -127,7 +132,7 @@ def added(ledger, position):
         "INSERT INTO journal (position, record_id, kind, taken_at, serial, gauge, digest, body) "
         "SELECT :p, :i, kind, taken_at, 'R9', 'S1', :d, :b FROM journal "
         "WHERE kind = 'weighing' AND serial = 'R1'",
-        p=position, i=item.record_id, d=digest(new), b=new.decode(),
+        p=position, i=id_bytes(item.record_id), d=kept_digest(new.decode()), b=new.decode(),
     )  # fmt: skip
     return item.record_id
 
@@ -173,7 +178,12 @@ def test_a_record_filed_under_something_else_is_found(shop, change):
 def test_a_record_filed_under_another_identity_is_found(shop):
     row = where(shop, "weighing")
     other = "123e4567-e89b-42d3-a456-426614174000"
-    tamper(shop, "UPDATE journal SET record_id = :o WHERE position = :p", o=other, p=row.position)
+    tamper(
+        shop,
+        "UPDATE journal SET record_id = :o WHERE position = :p",
+        o=id_bytes(other),
+        p=row.position,
+    )
     assert proof(shop).first_bad == (
         f"position {row.position}: record {other} is filed under something else than it says"
     )

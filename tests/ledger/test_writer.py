@@ -110,7 +110,7 @@ def test_a_fault_is_answered_to_everybody_and_the_next_records_are_taken(shop, m
 
     with Writer(shop) as writer:
         with monkeypatch.context() as patch:
-            patch.setattr("qc.ledger.ledger.follow", full)
+            patch.setattr("qc.ledger.follow.follow", full)
             futures = [writer.submit([record("weighing", serial=f"R{i}")]) for i in range(10)]
             for future in futures:
                 with pytest.raises(RimqcError, match="disk is full"):

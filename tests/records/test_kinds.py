@@ -142,7 +142,9 @@ def test_an_empty_unknown_cell_is_absent():
     "other", [{"room": "x" * 2001}, {"room": "a\0"}, {"a\0": "1"}, {"\ud800": "1"}]
 )
 def test_an_unknown_column_that_cannot_be_kept_refuses_the_line(other):
-    assert refusal("receipt", **other).field == next(iter(other))
+    # what no text can hold is named by its escape
+    named = next(iter(other)).encode(errors="backslashreplace").decode()
+    assert refusal("receipt", **other).field == named
 
 
 def test_a_refusal_shows_what_was_received_in_short():
