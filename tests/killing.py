@@ -58,7 +58,7 @@ def ended(process: BaseProcess, told: Path) -> Ended:
 
 
 def _run(told: Path, words: list[str], last: int, files: bool) -> None:
-    qc.ledger.importing.CHUNK = qc.ledger.importing.TRANSACTION = CHUNK
+    qc.ledger.gathering.CHUNK = qc.ledger.gathering.TRANSACTION = CHUNK
     said = 0
 
     def before(*_: Any) -> None:

@@ -20,12 +20,17 @@ SCREENS = {
     "margins": "/margins?protocol=impact-repeat&model=65R",
     "drift": "/drift?model=45D&stage=rim&characteristic=bare-mass",
     "part": "/part?serial=45D-20-01",
+    "findings": "/findings?model=45D",
+    "scale": "/scale?serial=45D-20-01",
     "touched": "/touched?factor=resin_lot&level=R45-5",
     "decide": "/decide?on=45D-20",
     "gauges": "/gauges",
     "intake": "/intake",
     "strike": "/strike",
     "catalog": "/catalog",
+    "enter": "/enter?record=Look+at+a+part",
+    "mend": "/mend?code=45D-20-01",
+    "people": "/people",
 }
 
 

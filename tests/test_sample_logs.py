@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from qc.devices.readout import line_reader, spoken
 from qc.ledger.importing import Report, import_paths
 from qc.ledger.ledger import Ledger
 from qc.resources import folder
@@ -156,3 +157,15 @@ def test_the_generator_writes_the_same_logs_again(tmp_path: Path) -> None:
     assert written
     for name in (*written, Path("plants.json"), Path("catalog.toml")):
         assert (tmp_path / name).read_bytes() == (LOGS / name).read_bytes(), name
+
+
+@pytest.mark.parametrize(
+    ("gauge", "said", "value", "stable"),
+    [("SC-1", b"  452.3 g still", "452.3", True), ("DI-1", b"RO=-0.124", "-0.124", False)],
+)
+def test_the_scale_and_the_indicator_of_the_rim_bench_are_understood(
+    demo: Demo, gauge: str, said: bytes, value: str, stable: bool
+) -> None:
+    found = spoken(demo.catalog, gauge)
+    reading = line_reader(found.readout, found.gauge)(said)
+    assert (str(reading.value), reading.stable) == (value, stable)

@@ -23,6 +23,8 @@ COMMANDS = {
     "study": "say how good a gauge is, from repeated readings of the same parts",
     "trace": "tell everything about a part, or find parts by a factor",
     "catalog": "give the catalog out as a file, or tell the history of an entry",
+    "report": "print records of parts, release sheets, audits, lists and labels as PDF",
+    "export": "give the data out as CSV, XLSX or Parquet, with a description of its fields",
     "verify": "prove that no record was changed since it was taken in",
     "backup": "write the records, their seals and the accounts to one file",
     "restore": "fill an empty database from a backup",
@@ -43,8 +45,9 @@ CAUTION = (
 )
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """The whole command line."""
+def build_parser(words: Sequence[str] | None = None) -> argparse.ArgumentParser:
+    """The whole command line; where its words are known, with the options of what they name only:
+    reading every command's module would take longer than most of them do."""
     parser = argparse.ArgumentParser(
         prog="rimqc",
         description="Quality records and judgement for makers of carbon rims and wheels.",
@@ -53,6 +56,9 @@ def build_parser() -> argparse.ArgumentParser:
     common(parser, os.environ.get("RIMQC_DB", DEFAULT_DB), "table")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name, summary in COMMANDS.items():
+        if words is not None and name not in words:
+            commands.add_parser(name, help=summary)
+            continue
         module = import_module(f"qc.commands.{name}_")
         sub = commands.add_parser(
             name,
@@ -87,7 +93,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run a command; the exit code is 0 done, 1 refused or not so, 2 wrong usage, 3 our fault."""
     # our matrices are small: threads of a numerical library would only wait for each other
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    arguments = build_parser().parse_args(argv)
+    words = sys.argv[1:] if argv is None else argv
+    arguments = build_parser(words).parse_args(words)
     try:
         code: int = arguments.run(arguments)
         sys.stdout.flush()

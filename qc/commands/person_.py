@@ -6,6 +6,7 @@ role CODE R   gives another role: technician, engineer or owner
 reset CODE    prints a new one-time code, and signs the person out everywhere
 revoke CODE   ends an account and signs the person out everywhere; what they entered stays
 allow CODE    opens an account again that was ended
+link CODE N   says what the OpenID Connect provider calls a person (nothing: it vouches no more)
 gauge GAUGE   names who may use a gauge or rig (nobody named: open to all)
 """
 
@@ -32,6 +33,10 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         ("allow", "open an ended account again"),
     ):
         does.add_parser(name, help=words).add_argument("code", metavar="CODE")
+    link = does.add_parser("link", help="say what the provider calls a person")
+    link.add_argument("code", metavar="CODE")
+    link.add_argument("name", metavar="NAME", nargs="?", default="",
+                      help="value of the claim that `rimqc serve --oidc` names")  # fmt: skip
     gauge = does.add_parser("gauge", help="name who may use a gauge or rig")
     gauge.add_argument("gauge", metavar="GAUGE")
     gauge.add_argument("codes", metavar="CODE", nargs="*", help="none: open to all")
@@ -63,6 +68,10 @@ def run(args: argparse.Namespace) -> int:
             elif args.does == "allow":
                 accounts.reinstate(connection, args.code)
                 print(f"{args.code} can sign in again.")
+            elif args.does == "link":
+                accounts.link(connection, args.code, args.name, now())
+                vouched = f"is {args.name} to" if args.name else "is not known any more to"
+                print(f"{args.code} {vouched} the provider, and is signed out.")
             else:
                 catalog = ledger.known(connection).catalog
                 accounts.check_gauge(catalog, args.gauge)

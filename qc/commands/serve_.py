@@ -2,6 +2,17 @@
 
 Without options it is for this machine only. For tablets and rigs of the shop give --host 0.0.0.0
 and a certificate; --tls-local makes one, and says which file to give to the devices.
+
+With --oidc people also sign in with an OpenID Connect provider of the shop. FILE is TOML:
+
+  issuer = "https://login.example.org"
+  client_id = "rimqc"
+  client_secret_file = "secret"     # beside FILE; or client_secret_env = "NAME"
+  claim = "email"                   # links accounts: sub (default), a verified email, another
+  name = "the company account"      # what people call it
+
+Register https://NAME:PORT/sign-in/provider/back there as the address to lead back to. Nobody gets
+an account by it: `rimqc person link CODE NAME` says which of its people an account is.
 """
 
 import argparse
@@ -16,6 +27,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--stations", metavar="PORT", type=int,
                         help="a second port for rigs' records, in a process of its own; "
                              "what a scale shows the screen goes to the first")  # fmt: skip
+    parser.add_argument("--oidc", metavar="FILE", type=Path,
+                        help="sign in with an OpenID Connect provider too")  # fmt: skip
     tls = parser.add_argument_group("for a network")
     tls.add_argument("--tls-cert", metavar="FILE", type=Path, help="certificate chain (PEM)")
     tls.add_argument("--tls-key", metavar="FILE", type=Path, help="its private key (PEM)")
@@ -29,6 +42,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from qc.errors import RimqcError
+    from qc.people.provider import read_provider
     from qc.stations.server import Place, serve
 
     cert, key = args.tls_cert, args.tls_key
@@ -38,7 +52,8 @@ def run(args: argparse.Namespace) -> int:
         cert, key = _made(args.db, args.tls_local)
     origin = args.behind_proxy and args.behind_proxy.rstrip("/").lower()
     place = Place(args.host, args.port, cert, key, origin, args.proxy_address)
-    return serve(args.db, place, stations=args.stations)
+    provider = read_provider(args.oidc) if args.oidc else None
+    return serve(args.db, place, stations=args.stations, provider=provider)
 
 
 def _made(db: str, names: list[str]) -> tuple[Path, Path]:

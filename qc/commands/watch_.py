@@ -2,7 +2,8 @@
 
 A log goes to `done` in that folder, or to `refused` with the reasons and the refused lines beside
 it; its good lines are kept. A log is taken once it has been left alone for --settle seconds and no
-program has it open. Sub-folders are kept, so every rig may have its own.
+program has it open. Sub-folders are kept, so every rig may have its own. Photos that findings name
+lie beside their log: they are kept beside the database and move with it. A log waits for none.
 """
 
 import argparse
@@ -87,3 +88,5 @@ def _print(log: "Taken", form: str) -> None:
         return
     print(f"{log.file}: {log.accepted} accepted, {log.already_held} already held, "
           f"{log.refused} refused; now {log.moved_to}", flush=True)  # fmt: skip
+    for name, why in log.photo_faults.items():
+        say(f"{log.file}: photo {name} is not kept: {why}")
