@@ -90,12 +90,17 @@ def _ledger(db: str) -> Ledger:
     return Ledger(db)
 
 
+def ledger() -> Ledger:
+    """The database that is shown."""
+    return _ledger(os.environ["RIMQC_DB"])
+
+
 @st.cache_data(ttl="1h", max_entries=500, show_spinner="Reading the records …")
 def _answer(db: str, position: int, question: str, **what: Any) -> Any:
     """An answer holds until something else is taken in: `position` is where the journal ends."""
-    ledger = _ledger(db)
-    with ledger.reading() as connection:
-        return QUESTIONS[question](connection, ledger.known(connection).catalog, **what)
+    own = _ledger(db)
+    with own.reading() as connection:
+        return QUESTIONS[question](connection, own.known(connection).catalog, **what)
 
 
 @st.cache_data(ttl="20s", max_entries=20, show_spinner=False)

@@ -1,15 +1,14 @@
 """Papers to take away: each is made when its button is pressed."""
 
 import datetime as dt
-import os
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+import cached
 import streamlit as st
 from sqlalchemy import Connection
 
 from qc.catalog.catalog import Catalog
-from qc.ledger.ledger import Ledger
 
 if TYPE_CHECKING:
     from qc.reports.page import Printing
@@ -19,12 +18,11 @@ About = tuple[Connection, Catalog, "Printing"]
 
 
 def _button(label: str, name: str, make: Callable[[About], bytes]) -> None:
-    db = os.environ["RIMQC_DB"]
-
     def made() -> bytes:
         from qc.reports.page import printing
 
-        with Ledger(db) as ledger, ledger.reading() as connection:
+        ledger = cached.ledger()
+        with ledger.reading() as connection:
             catalog = ledger.known(connection).catalog
             return make((connection, catalog, printing(connection, catalog)))
 

@@ -10,6 +10,9 @@ import words
 
 from qc.figures.words import parts
 from qc.people.roles import ENGINEER, OWNER, TECHNICIAN
+from qc.views.gauges import OVERDUE, THIS_MONTH
+
+SOON = (OVERDUE, THIS_MONTH)
 
 
 def technician() -> None:
@@ -39,11 +42,9 @@ def technician() -> None:
         with st.container(horizontal=True):
             st.markdown(f"Test {words.plain(row['test'])} of {words.plain(row['serial'])} goes on.")
             frame.link("strike", f"Strike {row['serial']}", {"serial": row["serial"]})
-    wanting = [
-        g for g in cached.gauges() if g["in_doubt"] or g["when"] in ("overdue", "this-month")
-    ]
+    wanting = [g for g in cached.gauges() if g["in_doubt"] or g["when"] in SOON]
     for gauge in wanting:
-        due = f"calibration due {gauge['due']}" if gauge["when"] != "later" else ""
+        due = f"calibration due {gauge['due']}" if gauge["when"] in SOON else ""
         doubt = f"{gauge['in_doubt']} readings in doubt" if gauge["in_doubt"] else ""
         with st.container(horizontal=True):
             said = "; ".join(filter(None, (due, doubt)))

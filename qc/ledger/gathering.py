@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection
 
+from qc.catalog.catalog import Catalog
 from qc.ledger.ledger import ACCEPTED, CONFLICT, Answer, Ledger
 from qc.ledger.seen import held_whole, remember
 from qc.ledger.walk import FileReport, Waiting, Walk, conflict
@@ -37,6 +38,11 @@ def transaction(ledger: Ledger, connection: Connection | None) -> Iterator[Conne
         yield own
 
 
+def catalog_now(ledger: Ledger, connection: Connection | None) -> Catalog:
+    """The catalog as the caller's transaction sees it, or as it stands."""
+    return ledger.known(connection).catalog if connection is not None else ledger.catalog()
+
+
 class _Chunk(NamedTuple):
     """Lines that are being accepted, and the logs that are read to their end with them."""
 
@@ -50,8 +56,7 @@ class Gathering:
 
     def __init__(self, ledger: Ledger, connection: Connection | None) -> None:
         self.ledger, self.connection = ledger, connection
-        with transaction(ledger, connection) if connection else ledger.reading() as own:
-            self.catalog = ledger.known(own).catalog
+        self.catalog = catalog_now(ledger, connection)
         self.waiting: list[Waiting] = []
         self.waiting_lines = 0
         self.walks: list[Walk] = []

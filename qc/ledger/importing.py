@@ -12,11 +12,10 @@ from pathlib import Path
 import msgspec
 from sqlalchemy import Connection
 
-from qc.catalog.catalog import Catalog
 from qc.catalog.checks import entry_checker
 from qc.catalog.entries import Entry
 from qc.catalog.toml_file import read_catalog
-from qc.ledger.gathering import Gathering, transaction
+from qc.ledger.gathering import Gathering, catalog_now, transaction
 from qc.ledger.ledger import ACCEPTED, Ledger
 from qc.ledger.walk import FileReport
 from qc.readers.folder import is_catalog, log_files
@@ -102,16 +101,12 @@ def _set_aside(path: Path, named: Sequence[Path], refused_folder: Path | None) -
     return not within and folder in path.resolve().parents
 
 
-def _catalog_now(ledger: Ledger, connection: Connection | None) -> Catalog:
-    return ledger.known(connection).catalog if connection is not None else ledger.catalog()
-
-
 def _import_catalog(
     ledger: Ledger, path: Path, report: FileReport, connection: Connection | None
 ) -> None:
     lines = list(read_catalog(path))
     read = [line.entry for line in lines if line.entry is not None]
-    check = entry_checker(_catalog_now(ledger, connection), read)
+    check = entry_checker(catalog_now(ledger, connection), read)
     entries: list[Entry] = []
     unknown: dict[str, None] = {}
     for line in lines:

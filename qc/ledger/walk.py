@@ -146,7 +146,8 @@ class Walk:
             if records is None or not self.all_pass(records):
                 return None
             found.update(zip(at, prepare_all(records), strict=True))
-            others.update((i, r.other) for i, r in zip(at, records, strict=True) if r.other)
+            if self.log.kind is None:  # else `_name_unknown` asks the columns
+                others.update((i, r.other) for i, r in zip(at, records, strict=True) if r.other)
         for i in sorted(others):
             self.unknown.update(dict.fromkeys(others[i]))
         return [found[i] for i in range(len(rows))]

@@ -2,7 +2,7 @@
 and where it is; what has been shipped stands first."""
 
 import datetime as dt
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -13,13 +13,14 @@ from qc.catalog.entries import Batch, Gauge
 from qc.errors import RimqcError
 from qc.judgement.standing import Standing, not_looked_at_since, reasons_against, status
 from qc.ledger.bulk import pieces
-from qc.ledger.corrections import any_corrections, histories, load_held
+from qc.ledger.corrections import any_corrections, histories
 from qc.ledger.projections import standing_from
 from qc.ledger.tables import Journal, Override, Part
 from qc.records.kinds import Shipment
 from qc.records.moments import EXPECTED_MOMENT, moment_reader, read_day
 from qc.records.parsing import nearest
 from qc.views.batch_standing import decisions, standings
+from qc.views.of_kind import of_kind
 from qc.views.plain import moment
 
 GAUGE = "gauge"
@@ -239,17 +240,4 @@ def shipped_since(connection: Connection, batch: str, since: dt.datetime) -> int
 
 def _shipped_on(connection: Connection, serials: Sequence[str]) -> dict[str, dt.datetime]:
     """The moment of each part's newest shipment, as it stands after corrections."""
-    newest: dict[str, dt.datetime] = {}
-    for piece in pieces(serials):
-        own = select(Journal.record_id).where(Journal.serial.in_(piece), Journal.kind == "shipment")
-        mended = select(Override.record_id).where(Override.serial.in_(piece))
-        ids = [row[0] for row in connection.execute(union(own, mended))]
-        for shipment in _shipments(connection, ids):
-            at = shipment.taken_at
-            newest[shipment.serial] = max(at, newest.get(shipment.serial, at))
-    return newest
-
-
-def _shipments(connection: Connection, ids: Iterable[str]) -> list[Shipment]:
-    held = load_held(connection, list(ids))
-    return [final for item in held if isinstance(final := item.final(), Shipment)]
+    return {one.serial: one.taken_at for one in of_kind(connection, Shipment, serials)}

@@ -9,6 +9,7 @@ from sqlalchemy import Connection, func, or_, select
 from qc.catalog.catalog import Catalog
 from qc.catalog.entries import Batch
 from qc.judgement.standing import Standing, reasons_against
+from qc.ledger.bulk import pieces
 from qc.ledger.marks import WAITS
 from qc.ledger.projections import standing_from
 from qc.ledger.tables import FlagRow, Part, Test
@@ -90,12 +91,14 @@ def early_failures(connection: Connection) -> list[Row]:
         for row in connection.execute(query.group_by(Test.batch, Test.model))
     }
     standings = batch_standing.standings(connection, failed)
+    parts: dict[str, list[Standing]] = {batch: [] for batch in failed}
+    for piece in pieces(failed):
+        of_these = select(Part.batch, Part.standing).where(Part.batch.in_(piece))
+        for code, text in connection.execute(of_these):
+            parts[str(code)].append(standing_from(text))
     rows = []
     for batch, (model, tests) in failed.items():
-        held = [
-            standing_from(row[0])
-            for row in connection.execute(select(Part.standing).where(Part.batch == batch))
-        ]
+        held = parts[batch]
         whole = bool(reasons_of_batch(standings[batch]))
         given_up = sum(s.scrapped or s.sent_back for s in held)
         struck = sum(s.struck for s in held)
