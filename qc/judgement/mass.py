@@ -47,8 +47,6 @@ def judge_mass(stage: str, readings: Sequence[Reading], model: str, around: Arou
         return Outcome()
     catalog = around.catalog
     at = used[-1].record.taken_at
-    if len(readings) == 1 and (plain := _plainly_inside(stage, used[0], model, catalog)):
-        return Outcome((), [plain])
     mass, u = part_mass(used, catalog)
     claim = catalog.claim(model, stage, catalog.local_day(at))
     basis = tuple([reading.record.record_id for reading in used])
@@ -63,17 +61,17 @@ def judge_mass(stage: str, readings: Sequence[Reading], model: str, around: Arou
     return Outcome(flags, [bare])
 
 
-def _plainly_inside(stage: str, reading: Reading, model: str, catalog: Catalog) -> Quantity | None:
-    """A single bare weighing so far inside its band that no digit of it matters: most are."""
-    weighing = reading.record
-    assert isinstance(weighing, Weighing)
+def plainly_inside(weighing: Weighing, model: str, catalog: Catalog) -> float | None:
+    """The standard uncertainty in g of a bare weighing that lies so far inside its band that no
+    digit of it matters, as most do; None where it must be looked at.
+    """
     if weighing.fitted:
         return None
     day = catalog.local_day(weighing.taken_at)
-    key = ("plainly inside", stage, model, weighing.gauge, day)
+    key = ("plainly inside", weighing.stage, model, weighing.gauge, day)
     known = catalog.memory.get(key)
     if known is None:
-        claim = catalog.claim(model, stage, day)
+        claim = catalog.claim(model, weighing.stage, day)
         u = weighed_mass(weighing, catalog).u_g
         room = Decimal(repr(2 * u))
         lower = upper = weighing.gross_g  # without a claim nothing is inside
@@ -81,14 +79,8 @@ def _plainly_inside(stage: str, reading: Reading, model: str, catalog: Catalog) 
             lower = claim.claimed_g - claim.under_g + room
             upper = claim.claimed_g + claim.over_g - room
         known = catalog.memory[key] = (lower, upper, u)
-    lower, upper, u = known
-    if not lower < weighing.gross_g < upper:
-        return None
-    at, mass = weighing.taken_at, weighing.gross_g
-    return Quantity(
-        *(stage, "bare-mass", mass, at, u, reading.suspect, "", "conforms", ""),
-        *(weighing.gauge, weighing.station, weighing.inspector),
-    )
+    found: float = known[2]
+    return found if known[0] < weighing.gross_g < known[1] else None
 
 
 def against_claim(

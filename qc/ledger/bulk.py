@@ -73,11 +73,21 @@ def select_in(
     driver: Any = connection.connection.driver_connection
     for piece in pieces([value for (value,) in sought], LOOKED_UP_AT_ONCE):
         if dialect == "postgresql":
-            rows = driver.execute(f"{query} = ANY(%s)", (piece,)).fetchall()
+            kind = "bytea" if isinstance(piece[0], bytes) else "text"
+            rows = driver.execute(f"{query} = ANY(%s::{kind}[])", (_array(piece),)).fetchall()
         else:
             marks = ", ".join("?" * len(piece))
             rows = driver.execute(f"{query} IN ({marks})", piece).fetchall()
         yield from _decoded(rows, kept)
+
+
+def _array(values: Sequence[Any]) -> str:
+    """A list in PostgreSQL's own writing, which takes the driver a tenth of an import to write."""
+    if isinstance(values[0], bytes):
+        quoted = [f'"\\\\x{value.hex()}"' for value in values]
+    else:
+        quoted = ['"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"' for value in values]
+    return "{" + ",".join(quoted) + "}"
 
 
 @lru_cache(maxsize=100)

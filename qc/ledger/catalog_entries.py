@@ -26,6 +26,7 @@ from qc.catalog.entries import (
 )
 from qc.ledger.follow import Known, judge_all
 from qc.ledger.journal import Prepared, prepare
+from qc.ledger.marks import IN_CATALOG
 from qc.ledger.summaries import mark_models_stale
 from qc.ledger.tables import Journal, Seal
 from qc.records.canonical import body, derived_id
@@ -38,16 +39,14 @@ _NEW_CODE_CHANGES_NOTHING = (Model, FittedPart, Gauge, Characteristic, Protocol,
 
 def load_catalog(connection: Connection) -> Catalog:
     """All versions of all entries, with the times they were recorded at."""
-    query = (
-        select(Journal.position, Journal.body, Seal.sealed_at)
-        .join(
-            Seal,
-            (Journal.position >= Seal.first_position)
-            & (Journal.position < Seal.first_position + Seal.records),
-        )
-        .where(Journal.kind == "catalog")
-        .order_by(Journal.position)
+    sealed = (
+        select(Seal.sealed_at)
+        .where(Seal.first_position <= Journal.position)
+        .order_by(Seal.first_position.desc())
+        .limit(1)
+        .scalar_subquery()
     )
+    query = select(Journal.position, Journal.body, sealed).where(IN_CATALOG)
     recorded = []
     for position, text, sealed_at in connection.execute(query):
         item = _decoder.decode(text)

@@ -60,9 +60,11 @@ def _set_up_sqlite(connection: Any, _record: Any) -> None:
     )
     cursor = connection.cursor()
     cursor.execute(f"PRAGMA busy_timeout={BUSY_SECONDS * 1000}")
+    # of a new file: rows of the journal are long
+    cursor.execute("PRAGMA page_size=8192")
     cursor.execute("PRAGMA journal_mode=WAL")
     cursor.execute("PRAGMA synchronous=FULL")
-    cursor.execute("PRAGMA wal_autocheckpoint=40000")
+    cursor.execute("PRAGMA wal_autocheckpoint=20000")
     cursor.execute("PRAGMA foreign_keys=ON")
     cursor.execute("PRAGMA temp_store=MEMORY")
     cursor.execute("PRAGMA cache_size=-65536")

@@ -10,16 +10,16 @@ import datetime as dt
 from collections.abc import Iterable, Sequence, Set
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, bindparam, update
+from sqlalchemy import Connection, update
 
 from qc.judgement.flags import CRITICAL, Flag
-from qc.judgement.mass import judge_mass
+from qc.judgement.mass import judge_mass, plainly_inside
 from qc.judgement.measurement import findings_per_part, judge_balance, judge_measurement
 from qc.judgement.part import CALM_KINDS
 from qc.judgement.readings import Around, Outcome, Reading
 from qc.judgement.runout import judge_runout
 from qc.judgement.standing import Standing, items_of, wanting
-from qc.ledger.bulk import insert_rows, select_in
+from qc.ledger.bulk import LOOKED_UP_AT_ONCE, insert_rows, pieces, select_in
 from qc.ledger.projections import (
     FLAG_COLUMNS,
     PART_COLUMNS,
@@ -149,13 +149,15 @@ class _Rows:
     def __init__(self, around: Around) -> None:
         self.around = around
         self.new: list[tuple[Any, ...]] = []
-        self.changed: list[dict[str, str]] = []
+        self.changed: dict[str, list[str]] = {}  # parts by what they now stand at
         self.quantities: list[tuple[Any, ...]] = []
         self.flags: list[tuple[Any, ...]] = []
         self._standings: dict[tuple[str, frozenset[tuple[str, str]]], str | None] = {}
 
     def judge(self, serial: str, part: Calm, items: Sequence[Record]) -> bool:
         """Judge the new records of a part, each by itself; False where that cannot be."""
+        if len(items) == 1 and self._weighed_inside(serial, part, items[0]):
+            return True
         have = part.items
         outcomes: list[tuple[Record, Outcome]] = []
         for record in items:
@@ -171,13 +173,8 @@ class _Rows:
             if outcome is None or outcome.uncovered or _holds(outcome):
                 return False
             outcomes.append((record, outcome))
-        standing = self._standing(part.model, have)
-        if standing is None:
+        if not self._stands(serial, part, have):
             return False
-        if part.standing is None:
-            self.new.append((serial, part.model, part.batch, standing, part.since, None, None))
-        elif standing != part.standing:
-            self.changed.append({"of": serial, "now": standing})
         for record, outcome in outcomes:
             for quantity in outcome.quantities:
                 self.quantities.append(quantity_row(serial, part.model, part.batch, quantity))
@@ -188,6 +185,37 @@ class _Rows:
                         serial=serial, batch=part.batch, model=part.model,
                     )
                 )  # fmt: skip
+        return True
+
+    def _weighed_inside(self, serial: str, part: Calm, record: Record) -> bool:
+        """A first weighing that lies plainly inside its band: what most records at intake are.
+
+        The same rows as by the long way, in half the time.
+        """
+        if type(record) is not Weighing or record.taken_at < part.since:
+            return False
+        item = (record.stage, "weighing")
+        if item in part.items:
+            return False
+        u = plainly_inside(record, part.model, self.around.catalog)
+        if u is None or not self._stands(serial, part, part.items | {item}):
+            return False
+        self.quantities.append((
+            *(serial, record.stage, "bare-mass", "", part.model, part.batch),
+            *(float(record.gross_g), u, False, record.taken_at, "conforms", ""),
+            *(record.gauge, record.station, record.inspector, 1),
+        ))  # fmt: skip
+        return True
+
+    def _stands(self, serial: str, part: Calm, items: frozenset[tuple[str, str]]) -> bool:
+        """Note where a part with these items stands; False where only the replay can tell."""
+        standing = self._standing(part.model, items)
+        if standing is None:
+            return False
+        if part.standing is None:
+            self.new.append((serial, part.model, part.batch, standing, part.since, None, None))
+        elif standing != part.standing:
+            self.changed.setdefault(standing, []).append(serial)
         return True
 
     def _standing(self, model: str, have: frozenset[tuple[str, str]]) -> str | None:
@@ -206,9 +234,10 @@ class _Rows:
     def write(self, connection: Connection) -> None:
         """Add the rows."""
         insert_rows(connection, Part, PART_COLUMNS, self.new)
-        if self.changed:
-            statement = update(Part).where(Part.serial == bindparam("of"))
-            connection.execute(statement.values(standing=bindparam("now")), self.changed)
+        for standing, serials in self.changed.items():
+            for piece in pieces(serials, LOOKED_UP_AT_ONCE):
+                statement = update(Part).where(Part.serial.in_(piece))
+                connection.execute(statement.values(standing=standing))
         insert_rows(connection, Quantity, QUANTITY_COLUMNS, self.quantities)
         insert_rows(connection, FlagRow, FLAG_COLUMNS, self.flags)
         change_summaries(connection, [], self.quantities)

@@ -1,18 +1,13 @@
-"""Lines of one log after another, gathered into chunks; while one is accepted the next is read.
-
-The database works on a thread of its own: whatever it does at length it does without holding up
-Python, and that time goes into reading. Chunks are accepted strictly in their order.
-"""
+"""Lines of one log after another, gathered into chunks that are accepted together."""
 
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import ExitStack, contextmanager, suppress
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
-from typing import NamedTuple
 
 from sqlalchemy import Connection
 
 from qc.catalog.catalog import Catalog
+from qc.ledger import triggers
 from qc.ledger.ledger import ACCEPTED, CONFLICT, Answer, Ledger
 from qc.ledger.seen import held_whole, remember
 from qc.ledger.walk import FileReport, Waiting, Walk, conflict
@@ -22,7 +17,7 @@ from qc.records.kinds import KINDS
 from qc.records.parsing import FIELDS
 
 # lines at once in memory, and in one transaction
-CHUNK = 10_000
+CHUNK = 5000
 TRANSACTION = 50_000
 # refused files of logs that wait for the same chunk are open at once
 FILES_AT_ONCE = 100
@@ -43,14 +38,6 @@ def catalog_now(ledger: Ledger, connection: Connection | None) -> Catalog:
     return ledger.known(connection).catalog if connection is not None else ledger.catalog()
 
 
-class _Chunk(NamedTuple):
-    """Lines that are being accepted, and the logs that are read to their end with them."""
-
-    waiting: Sequence[Waiting]
-    answers: "Future[list[Answer]]"
-    finished: Sequence[Walk]
-
-
 class Gathering:
     """Takes in logs. Use as a context manager; what waits is accepted at its end."""
 
@@ -60,9 +47,6 @@ class Gathering:
         self.waiting: list[Waiting] = []
         self.waiting_lines = 0
         self.walks: list[Walk] = []
-        self.accepting: _Chunk | None = None
-        self.database = ThreadPoolExecutor(1, "rimqc-import")
-        # these belong to the database's thread
         self.transaction = ExitStack()
         self.in_transaction = 0
 
@@ -73,24 +57,16 @@ class Gathering:
         try:
             if fault is None or isinstance(fault, FileError):
                 self.flush()  # a file that cannot be opened takes nothing from those before it
-                self._hear()
-                self.database.submit(self.transaction.close).result()
+                self.transaction.close()
             else:
-                self._give_up(fault)
+                self.transaction.__exit__(type(fault), fault, None)
         except BaseException as late:
             fault = late
-            self._give_up(late)
+            self.transaction.__exit__(type(late), late, None)
             raise
         finally:
-            self.database.shutdown()
             for walk in self.walks:
                 walk.close(fault)
-
-    def _give_up(self, fault: BaseException) -> None:
-        if self.accepting is not None:
-            with suppress(BaseException):
-                self.accepting.answers.result()
-        self.transaction.__exit__(type(fault), fault, None)
 
     def read(
         self,
@@ -112,36 +88,26 @@ class Gathering:
             self.flush()
 
     def flush(self, reading: Walk | None = None) -> None:
-        """Have accepted what waits, once the chunk before is."""
-        self._hear()
-        answers = self.database.submit(self._accept, self.waiting)
-        finished = [walk for walk in self.walks if walk is not reading]
-        self.accepting = _Chunk(self.waiting, answers, finished)
-        self.waiting, self.waiting_lines = [], 0
-        self.walks = [*finished, reading] if reading else finished
-
-    def _hear(self) -> None:
-        """What became of the chunk that is being accepted; logs read to their end are done."""
-        if self.accepting is None:
-            return
-        chunk, answers = self.accepting, self.accepting.answers.result()
-        self.accepting, at = None, 0
-        for some in chunk.waiting:
+        """Accept what waits; logs that were read to their end are done with."""
+        waiting, self.waiting, self.waiting_lines = self.waiting, [], 0
+        answers, at = self._accept(waiting), 0
+        for some in waiting:
             _tell(some, answers[at : at + len(some.items)])
             at += len(some.items)
             some.walk.write_refused(until=some.lines[-1])
-        for walk in chunk.finished:
+        for walk in [walk for walk in self.walks if walk is not reading]:
             walk.write_refused()
             walk.close(None)
             self.walks.remove(walk)
 
     def _accept(self, waiting: Sequence[Waiting]) -> list[Answer]:
-        """On the database's thread: accept, and note what is held whole by now."""
+        """Accept, and note what is held whole by now."""
         if not waiting:
             return []
         if self.in_transaction == 0:
             open_one = transaction(self.ledger, self.connection)
             self.own = self.transaction.enter_context(open_one)
+            self.transaction.enter_context(triggers.inserting(self.own))
         items = [item for some in waiting for item in some.items]
         answers = self.ledger.accept_into(self.own, items)
         whole, at = {}, 0
@@ -158,8 +124,9 @@ class Gathering:
         return answers
 
     def _held_whole(self, stretch: str) -> int | None:
-        if self.connection is not None:
-            return None  # its transaction is at work on the other thread
+        own = self.own if self.in_transaction else self.connection
+        if own is not None:
+            return held_whole(own, stretch)
         with self.ledger.reading() as connection:
             return held_whole(connection, stretch)
 

@@ -60,6 +60,7 @@ def import_paths(
             told = (lambda done, path=path: progress(path, done)) if progress else None
             gathering.read(path, reports[path], targets.get(path), told)
     if connection is None:
+        ledger.engine.dispose()  # the writer's cache is not needed any more; drift wants room
         ledger.settle()
     else:
         from qc.ledger.drift_flags import settle_streams

@@ -74,24 +74,22 @@ def _changes(
 ) -> dict[CellKey, Change]:
     changes: dict[CellKey, Change] = {}
     for sign, rows in ((-1, before), (1, after)):
+        by_cell: dict[CellKey, list[tuple[Any, ...]]] = {}
         for row in rows:
-            _, stage, characteristic, protocol, model, batch, value, _, suspect, at = row[:10]
-            if suspect:
-                continue
-            key = (batch, stage, characteristic, protocol, *row[12:15])
-            models[key] = model
-            change = changes.get(key)
-            if change is None:
-                change = changes[key] = Change([0] * 6, [], [])
-            units, beyond = _micro(value), row[11]
-            sums = change.sums
-            sums[0] += sign
-            sums[1] += sign * units
-            sums[2] += sign * units * units
-            sums[3] += sign * seconds_of(at)
-            sums[4] += sign * (beyond == "over")
-            sums[5] += sign * (beyond == "under")
-            (change.came if sign > 0 else change.went).append(value)
+            if not row[8]:
+                by_cell.setdefault((row[5], *row[1:4], *row[12:15]), []).append(row)
+        for key, of_cell in by_cell.items():
+            models[key] = of_cell[0][4]
+            change = changes.setdefault(key, Change([0] * 6, [], []))
+            values = [row[6] for row in of_cell]
+            units, beyond = list(map(_micro, values)), [row[11] for row in of_cell]
+            sums = (
+                *(len(values), sum(units), sum([unit * unit for unit in units])),
+                sum([seconds_of(row[9]) for row in of_cell]),
+                *(beyond.count("over"), beyond.count("under")),
+            )
+            change.sums[:] = [old + sign * new for old, new in zip(change.sums, sums, strict=True)]
+            (change.came if sign > 0 else change.went).extend(values)
     # what went out and came in again unchanged leaves its cell alone
     return {
         key: change

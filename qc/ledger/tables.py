@@ -11,7 +11,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
-from qc.ledger.marks import OUT, WAITS
+from qc.ledger.marks import IN_CATALOG, OUT, WAITS
 from qc.ledger.types import UTC, Digest, RecordId, words
 
 NAMES = {
@@ -54,7 +54,7 @@ class Seal(Base):
 
     __tablename__ = "seal"
     number: Mapped[int] = mapped_column(_Position, primary_key=True, autoincrement=False)
-    first_position: Mapped[int] = mapped_column(BigInteger)
+    first_position: Mapped[int] = mapped_column(BigInteger, index=True)
     records: Mapped[int] = mapped_column(Integer)
     previous: Mapped[str] = mapped_column(words(64))
     digest: Mapped[str] = mapped_column(words(64))
@@ -85,8 +85,8 @@ class Journal(Base):
         Index(
             "ix_journal_catalog",
             "position",
-            sqlite_where=text("kind = 'catalog'"),
-            postgresql_where=text("kind = 'catalog'"),
+            sqlite_where=IN_CATALOG,
+            postgresql_where=IN_CATALOG,
         ),
     )
 
