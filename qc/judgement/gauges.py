@@ -1,7 +1,7 @@
 """Gauges: the doubt that a failed check casts, and use after the calibration ran out."""
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -135,26 +135,39 @@ def overdue_flags(
     `first_use(from, until)` gives the first moment in that stretch at which the gauge was used.
     The flag closes with the next passed calibration.
     """
+    flags = []
+    for start, until, due in _out_of_calibration(gauge, checks, zone):
+        used = first_use(start, until)
+        if used is not None:
+            closed_by = None if until is None else "calibration"
+            flags.append(Flag(_overdue(gauge, due), used, until, closed_by))
+    return flags
+
+
+def overdue_from(gauge: Gauge, checks: Iterable[Held], zone: ZoneInfo | None) -> dt.datetime | None:
+    """The first moment at which use of the gauge is flagged; None where its calibration never
+    runs out."""
+    return min((start for start, _, _ in _out_of_calibration(gauge, checks, zone)), default=None)
+
+
+def _out_of_calibration(
+    gauge: Gauge, checks: Iterable[Held], zone: ZoneInfo | None
+) -> Iterator[tuple[dt.datetime, dt.datetime | None, dt.date]]:
+    """Stretches of time, each until the next passed calibration, and the day it was due by."""
     passed = sorted(
         (check.taken_at, check.due)
         for check in _checks_of(gauge.code, (item.final() for item in checks))
         if check.check == "calibration" and passes(check) and check.due is not None
     )  # fmt: skip
     stretches = [(None, gauge.due), *passed]
-    flags = []
     for i, (since, due) in enumerate(stretches):
-        until = stretches[i + 1][0] if i + 1 < len(stretches) else None
         if due is None or due == dt.date.max:  # never
             continue
         ran_out = dt.datetime.combine(
             due + dt.timedelta(days=1), dt.time(), tzinfo=zone or dt.UTC
         ).astimezone(dt.UTC)
-        start = ran_out if since is None else max(since, ran_out)
-        used = first_use(start, until)
-        if used is not None:
-            closed_by = None if until is None else "calibration"
-            flags.append(Flag(_overdue(gauge, due), used, until, closed_by))
-    return flags
+        until = stretches[i + 1][0] if i + 1 < len(stretches) else None
+        yield ran_out if since is None else max(since, ran_out), until, due
 
 
 def _overdue(gauge: Gauge, due: dt.date) -> Verdict:

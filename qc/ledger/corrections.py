@@ -95,9 +95,12 @@ def corrections_of(connection: Connection, record_ids: Iterable[str]) -> dict[st
     return found
 
 
+_ANY = select(Mends.of).limit(1)
+
+
 def any_corrections(connection: Connection) -> bool:
     """Whether there is any correction at all; mostly there is none."""
-    return connection.execute(select(Mends.of).limit(1)).first() is not None
+    return connection.execute(_ANY).first() is not None
 
 
 def note_links(connection: Connection, corrections: Iterable[Correction]) -> None:

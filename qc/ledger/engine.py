@@ -14,6 +14,8 @@ from sqlalchemy.pool import NullPool
 from qc.errors import RimqcError
 
 BUSY_SECONDS = 60
+# connections kept, and what each may keep of the file in memory; an import keeps more
+POOL, CACHE_KB, ROOMY_CACHE_KB = 20, 8192, 65_536
 DRIVERS = {"sqlite": "sqlite", "postgresql": "postgresql+psycopg", "postgres": "postgresql+psycopg"}
 
 
@@ -42,6 +44,8 @@ def open_engine(url: URL, *, pooled: bool = True, ours: bool = True) -> Engine:
     options |= {} if pooled else {"poolclass": NullPool}
     if url.get_backend_name() == "sqlite":
         options["connect_args"] = {"timeout": BUSY_SECONDS, "check_same_thread": False}
+        if pooled:  # as many as threads that answer: each one more is set up anew every time
+            options["pool_size"] = POOL
     else:
         options["connect_args"] = {"connect_timeout": 10}
     try:
@@ -67,8 +71,14 @@ def _set_up_sqlite(connection: Any, _record: Any) -> None:
     cursor.execute("PRAGMA wal_autocheckpoint=20000")
     cursor.execute("PRAGMA foreign_keys=ON")
     cursor.execute("PRAGMA temp_store=MEMORY")
-    cursor.execute("PRAGMA cache_size=-65536")
+    cursor.execute(f"PRAGMA cache_size=-{CACHE_KB}")
     cursor.close()
+
+
+def give_room(connection: Connection) -> None:
+    """Let this connection keep more of the file in memory, for it is about to touch much of it."""
+    if connection.dialect.name == "sqlite":
+        connection.exec_driver_sql(f"PRAGMA cache_size=-{ROOMY_CACHE_KB}")
 
 
 def _begin_sqlite(connection: Connection) -> None:

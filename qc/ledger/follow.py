@@ -1,12 +1,13 @@
 """After the journal grew: judge what was touched, and only that."""
 
+import datetime as dt
 from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 
 from sqlalchemy import Connection, select
 
 from qc.catalog.catalog import Catalog
-from qc.judgement.gauges import doubts
+from qc.judgement.gauges import doubts, overdue_from
 from qc.judgement.part import judge_batch, judge_part
 from qc.judgement.readings import Around, Doubt, Held
 from qc.ledger import fresh, gauge_flags, pairs
@@ -48,10 +49,25 @@ class Known:
     def __init__(self, catalog: Catalog, in_doubt: Mapping[str, Sequence[Doubt]]) -> None:
         self.catalog = catalog
         self.in_doubt = dict(in_doubt)
+        self._overdue_from: dict[str, dt.datetime | None] = {}
 
     @property
     def around(self) -> Around:
         return Around(self.catalog, self.in_doubt)
+
+    def in_calibration(self, connection: Connection, code: str, at: dt.datetime | None) -> bool:
+        """Whether use of a gauge at this moment flags nothing, whatever else it was used for."""
+        if code not in self._overdue_from:
+            gauge = self.catalog.gauge(code)
+            held = histories(connection, "checked", [code]).get(code, [])
+            zone = self.catalog.zone
+            self._overdue_from[code] = overdue_from(gauge, held, zone) if gauge else None
+        starts = self._overdue_from[code]
+        return starts is None or (at is not None and at < starts)
+
+    def checked_again(self, code: str) -> None:
+        """A gauge's checks changed."""
+        self._overdue_from.pop(code, None)
 
 
 def load_doubts(connection: Connection) -> dict[str, list[Doubt]]:
@@ -77,7 +93,15 @@ def follow(connection: Connection, known: Known, items: Sequence[Prepared]) -> N
     for item in items:
         if item.subject.serial not in done:
             touched.add(item.subject)
-    touched.gauges |= {item.subject.gauge for item in items if item.subject.gauge}
+    touched.gauges |= {
+        item.subject.gauge
+        for item in items
+        if item.subject.gauge
+        and (
+            item.subject.serial not in done
+            or not known.in_calibration(connection, item.subject.gauge, item.taken_at)
+        )
+    }
     if touched.checked:
         _recheck(connection, known, touched, corrected)
     judge(connection, known, touched, corrected)
@@ -143,6 +167,7 @@ def _recheck(connection: Connection, known: Known, touched: Touched, corrected: 
     for gauge, checks in held.items():
         before, now = known.in_doubt.get(gauge, []), doubts(gauge, checks)
         known.in_doubt.pop(gauge, None)
+        known.checked_again(gauge)
         if now:
             known.in_doubt[gauge] = now
         for doubt in {*before, *now} - ({*before} & {*now}):

@@ -8,6 +8,7 @@ from sqlalchemy import Connection
 
 from qc.catalog.catalog import Catalog
 from qc.ledger import triggers
+from qc.ledger.engine import give_room
 from qc.ledger.ledger import ACCEPTED, CONFLICT, Answer, Ledger
 from qc.ledger.seen import held_whole, remember
 from qc.ledger.walk import FileReport, Waiting, Walk, conflict
@@ -107,6 +108,7 @@ class Gathering:
         if self.in_transaction == 0:
             open_one = transaction(self.ledger, self.connection)
             self.own = self.transaction.enter_context(open_one)
+            give_room(self.own)
             self.transaction.enter_context(triggers.inserting(self.own))
         items = [item for some in waiting for item in some.items]
         answers = self.ledger.accept_into(self.own, items)

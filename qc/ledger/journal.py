@@ -6,7 +6,7 @@ from functools import lru_cache
 from hashlib import sha256
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, select, text, update
+from sqlalchemy import Connection, bindparam, select, text, update
 
 from qc.catalog.entries import CatalogEntry
 from qc.ledger.bulk import insert_rows, select_in
@@ -15,9 +15,11 @@ from qc.records.canonical import body, digest
 from qc.records.kinds import Correction, GaugeCheck, Receipt, Record, kind_of
 
 FIRST_DIGEST = "0" * 64
-_HEAD = select(
-    Head.position, Head.seal, Head.seal_digest, Head.catalog_position, Head.checks_position
-)
+END = ("position", "seal", "seal_digest", "catalog_position", "checks_position")
+_HEAD = select(*(getattr(Head, name) for name in END))
+# statements of every acceptance, built once
+_LOCKED_HEAD = _HEAD.with_for_update()
+_MOVE_HEAD = update(Head).values({name: bindparam(name) for name in END})
 _FIRST_HEAD = text(
     "INSERT INTO head (id, position, seal, seal_digest, catalog_position, checks_position) "
     "VALUES (1, 0, 0, :digest, 0, 0) ON CONFLICT DO NOTHING"
@@ -110,11 +112,11 @@ def lock_end(connection: Connection) -> End:
 
     SQLite took its lock with BEGIN IMMEDIATE; PostgreSQL takes the row's.
     """
-    row = connection.execute(_HEAD.with_for_update()).one_or_none()
+    row = connection.execute(_LOCKED_HEAD).one_or_none()
     if row is None:
         # two may find it missing at once: the second waits here for the first one's end
         connection.execute(_FIRST_HEAD, {"digest": FIRST_DIGEST})
-        row = connection.execute(_HEAD.with_for_update()).one()
+        row = connection.execute(_LOCKED_HEAD).one()
     return End._make(row)
 
 
@@ -145,7 +147,7 @@ def append(connection: Connection, end: End, items: Sequence[Prepared], now: dt.
         [seal],
     )
     new = End(end.position + len(items), number, sealed, catalog_position, checks_position)
-    connection.execute(update(Head).values(**new._asdict()))
+    connection.execute(_MOVE_HEAD, new._asdict())
     return new
 
 

@@ -37,6 +37,7 @@ class Answer(NamedTuple):
     field: str | None = None
 
 
+_CHANGED = select(Head.catalog_position, Head.checks_position)
 _TAKEN, _HELD = Answer(ACCEPTED), Answer(HELD)
 
 
@@ -92,15 +93,21 @@ class Ledger:
         with self.reading() as connection:
             return self.known(connection).catalog
 
-    def known(self, connection: Connection) -> "Known":
-        """The catalog and the gauges in doubt, read again only when they changed."""
-        from qc.ledger.catalog_entries import load_catalog
-        from qc.ledger.follow import Known, load_doubts
+    def known(self, connection: Connection, end: End | None = None) -> "Known":
+        """The catalog and the gauges in doubt, read again only when they changed.
 
-        row = connection.execute(select(Head.catalog_position, Head.checks_position)).one_or_none()
-        at = (row[0], row[1]) if row else (0, 0)
+        `end` where it was read in this transaction already.
+        """
+        if end is None:
+            row = connection.execute(_CHANGED).one_or_none()
+            at = (row[0], row[1]) if row else (0, 0)
+        else:
+            at = (end.catalog_position, end.checks_position)
         known = self._known
         if known is None or known[0] != at:
+            from qc.ledger.catalog_entries import load_catalog
+            from qc.ledger.follow import Known, load_doubts
+
             known = (at, Known(load_catalog(connection), load_doubts(connection)))
             self._known = known
         return known[1]
@@ -131,7 +138,7 @@ class Ledger:
         end = lock_end(connection)
         answers, fresh = _sort_out(connection, items)
         if fresh:
-            known = self.known(connection)
+            known = self.known(connection, end)
             new = append(connection, end, fresh, now())
             follow(connection, known, fresh)
             self._learnt(new, known)

@@ -22,6 +22,16 @@ CellKey = tuple[str, str, str, str, str, str, str]
 
 _KEY = ("batch", "stage", "characteristic", "protocol", "gauge", "station", "inspector")
 _COLUMNS = (*_KEY, "model", "n", "total", "squares", "seconds", "over", "under", "least", "most")
+# statements of every acceptance, built once
+_OF_BATCHES = select(*(getattr(Summary, name) for name in _COLUMNS)).where(
+    Summary.batch.in_(bindparam("batches", expanding=True))
+)
+_DELETE = delete(Summary).where(
+    *(getattr(Summary, name) == bindparam(f"of_{name}") for name in _KEY)
+)
+_STREAMS = select(
+    Stream.model, Stream.stage, Stream.characteristic, Stream.protocol, Stream.stale
+).where(Stream.model.in_(bindparam("models", expanding=True)))
 _EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 _SECOND = dt.timedelta(seconds=1)
 # weights of one model are some hundred different numbers
@@ -61,8 +71,7 @@ def change_summaries(
             numbers = (n, str(total), str(squares), str(seconds), over, under, least, most)
             rows.append((*key, models[key], *numbers))
     if stale:
-        match = [getattr(Summary, name) == bindparam(f"of_{name}") for name in _KEY]
-        connection.execute(delete(Summary).where(*match), stale)
+        connection.execute(_DELETE, stale)
     insert_rows(connection, Summary, _COLUMNS, rows)
     mark_stale(connection, {(models[key], *key[1:4]) for key in changes if key[1] != "pair"})
 
@@ -110,10 +119,9 @@ class _Cell(NamedTuple):
 
 
 def _held(connection: Connection, batches: set[str]) -> dict[CellKey, _Cell]:
-    columns = [getattr(Summary, name) for name in _COLUMNS]
     found: dict[CellKey, _Cell] = {}
     for piece in pieces(sorted(batches)):
-        for row in connection.execute(select(*columns).where(Summary.batch.in_(piece))):
+        for row in connection.execute(_OF_BATCHES, {"batches": piece}):
             n, total, squares, seconds, over, under, least, most = row[8:]
             sums = [n, int(total), int(squares), int(seconds), over, under]
             found[tuple(row[:7])] = _Cell(sums, least, most)
@@ -142,10 +150,8 @@ def mark_stale(connection: Connection, streams: Iterable[StreamKey]) -> None:
     wanted = set(streams)
     known: dict[StreamKey, bool] = {}
     for piece in pieces(sorted({key[0] for key in wanted})):
-        query = select(
-            Stream.model, Stream.stage, Stream.characteristic, Stream.protocol, Stream.stale
-        ).where(Stream.model.in_(piece))
-        known |= {(a, b, c, d): stale for a, b, c, d, stale in connection.execute(query)}
+        rows = connection.execute(_STREAMS, {"models": piece})
+        known |= {(a, b, c, d): stale for a, b, c, d, stale in rows}
     columns = ("model", "stage", "characteristic", "protocol")
     new = [(*key, True) for key in sorted(wanted - known.keys())]
     insert_rows(connection, Stream, (*columns, "stale"), new)

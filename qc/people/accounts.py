@@ -187,11 +187,13 @@ def grant_gauge(connection: Connection, gauge: str, codes: list[str]) -> None:
         connection.execute(insert(GaugeGrant).values(gauge=gauge, code=code))
 
 
+_GRANTS = select(GaugeGrant.gauge, GaugeGrant.code).order_by(GaugeGrant.gauge, GaugeGrant.code)
+
+
 def gauge_grants(connection: Connection) -> dict[str, list[str]]:
     """Who was named for each gauge or rig that is not open to all."""
     found: dict[str, list[str]] = {}
-    query = select(GaugeGrant.gauge, GaugeGrant.code).order_by(GaugeGrant.gauge, GaugeGrant.code)
-    for gauge, code in connection.execute(query):
+    for gauge, code in connection.execute(_GRANTS):
         found.setdefault(gauge, []).append(code)
     return found
 

@@ -3,7 +3,7 @@
 import datetime as dt
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, bindparam, insert, select, update
 
 from qc.errors import RimqcError
 from qc.people import sessions
@@ -13,6 +13,12 @@ from qc.people.tables import StationToken
 from qc.records.rules import CODE
 
 SEND, SCREEN = "send", "screen"
+# asked with every record that a rig sends, so built once
+_GOOD = select(StationToken.station, StationToken.role).where(
+    StationToken.token_digest == bindparam("digest"),
+    StationToken.use == bindparam("use"),
+    StationToken.revoked_at.is_(None),
+)
 
 
 class Sender(NamedTuple):
@@ -90,8 +96,4 @@ def _end(connection: Connection, now: dt.datetime, *which: Any) -> int:
 
 
 def _good(connection: Connection, token: str, use: str) -> Any:
-    table = StationToken
-    query = select(table.station, table.role).where(
-        table.token_digest == digest(token), table.use == use, table.revoked_at.is_(None)
-    )
-    return connection.execute(query).one_or_none()
+    return connection.execute(_GOOD, {"digest": digest(token), "use": use}).one_or_none()

@@ -5,7 +5,7 @@ Screens, entry routes and stations all come through here, so hiding a button is 
 
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import msgspec
 from sqlalchemy import Connection
@@ -18,13 +18,14 @@ from qc.ledger.walk import FileReport, conflict
 from qc.ledger.writer import Writer
 from qc.people.accounts import gauge_grants
 from qc.people.roles import entry_action
-from qc.people.tokens import Sender
+from qc.people.tokens import sender
 from qc.people.who import Person, may
 from qc.readers.objects import Entry as Read
 from qc.readers.objects import read_entry
 from qc.readers.refusal import Refusal
 from qc.records.kinds import Record
 from qc.records.parsing import RecordParser, Refused
+from qc.stations.here import Here
 from qc.stations.rights import check_may_leave, check_record, forbidden
 
 # one transaction holds no more, so that nobody waits long behind a large body
@@ -49,16 +50,25 @@ def submit(
     own = {"inspector": person.code}
     if person.station:
         own["station"] = person.station
-    return _take(ledger, writer, person, read, own, name, check_may_leave)
+    with ledger.reading() as connection:
+        checked = _check(ledger, connection, person, read, own, name, check_may_leave)
+    return _write(writer, checked)
 
 
 def submit_station(
-    ledger: Ledger, writer: Writer, sender: Sender, read: Iterable[Read | Refusal]
-) -> dict[str, Any]:
-    """Take in what a station's token hands in; inspector and station are as it says."""
-    person = Person(f"station {sender.station}", f"station {sender.station}", sender.role)
-    own = {"station": sender.station}
-    return _take(ledger, writer, person, read, own, person.name)
+    here: Here, token: str, read: Callable[[], Iterable[Read | Refusal]]
+) -> dict[str, Any] | None:
+    """Take in what a rig hands in; inspector and station are as it says. None for a token that
+    is not good, of which nothing is `read`.
+    """
+    with here.ledger.reading() as connection:
+        rig = sender(connection, token)
+        if rig is None:
+            return None
+        person = Person(f"station {rig.station}", f"station {rig.station}", rig.role)
+        own = {"station": rig.station}
+        checked = _check(here.ledger, connection, person, read(), own, person.name)
+    return _write(here.writer, checked)
 
 
 def submit_entries(ledger: Ledger, person: Person, entries: Sequence[Entry]) -> dict[str, Any]:
@@ -95,38 +105,49 @@ def _word(value: Any) -> str:
     return str(value.isoformat() if hasattr(value, "isoformat") else value)
 
 
-def _take(
+class _Checked(NamedTuple):
+    """What was read and may be written, by its line, and the report so far."""
+
+    report: FileReport
+    waiting: list[tuple[int, Record]]
+
+
+def _check(
     ledger: Ledger,
-    writer: Writer,
+    connection: Connection,
     person: Person,
     read: Iterable[Read | Refusal],
     own: Mapping[str, str],
     name: str,
     check_more: Callable[[Connection, Record], None] = lambda *_: None,
-) -> dict[str, Any]:
+) -> _Checked:
     report = FileReport(name)
-    catalog = ledger.catalog()
+    catalog = ledger.known(connection).catalog
     parser, check = RecordParser(catalog.zone), code_checker(catalog)
     waiting: list[tuple[int, Record]] = []
     unknown: dict[str, None] = {}
-    with ledger.reading() as connection:
-        grants = gauge_grants(connection)
-        for one in read:
-            if isinstance(one, Refusal):
-                report.refuse(one.line, one.field, one.value, one.reason)
-                continue
-            number, line, _ = one
-            try:
-                record = parser.from_object(_filled(person, line, own))
-                check(record)
-                check_record(connection, person, record, grants)
-                check_more(connection, record)
-            except Refused as fault:
-                report.refuse(number, fault.field, fault.value, fault.reason)
-                continue
-            unknown |= dict.fromkeys(record.other)
-            waiting.append((number, msgspec.structs.replace(record, entered_by=person.code)))
+    grants = gauge_grants(connection)
+    for one in read:
+        if isinstance(one, Refusal):
+            report.refuse(one.line, one.field, one.value, one.reason)
+            continue
+        number, line, _ = one
+        try:
+            record = parser.from_object(_filled(person, line, own))
+            check(record)
+            check_record(connection, person, record, grants)
+            check_more(connection, record)
+        except Refused as fault:
+            report.refuse(number, fault.field, fault.value, fault.reason)
+            continue
+        unknown |= dict.fromkeys(record.other)
+        waiting.append((number, msgspec.structs.replace(record, entered_by=person.code)))
     report.unknown_columns = list(unknown)
+    return _Checked(report, waiting)
+
+
+def _write(writer: Writer, checked: _Checked) -> dict[str, Any]:
+    report, waiting = checked
     for start in range(0, len(waiting), MOST_AT_ONCE):
         piece = waiting[start : start + MOST_AT_ONCE]
         answers = writer.submit([record for _, record in piece]).result()

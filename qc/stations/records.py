@@ -1,6 +1,7 @@
 """`POST /station/records`: a station hands records in, as often as it must."""
 
 from collections.abc import Iterator
+from functools import partial
 from itertools import chain
 
 import msgspec
@@ -9,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from qc.people.tokens import Sender, sender
+from qc.people.tokens import sender
 from qc.readers.objects import Entry, array_entries, entries
 from qc.readers.refusal import Refusal
 from qc.readers.text import BOM, blocks
@@ -18,23 +19,25 @@ from qc.stations.desk import submit_station
 from qc.stations.here import Here
 
 MOST_BYTES = 16 * 2**20
+SHORT_BYTES = 1 << 16
 # a refusal takes more memory than the few bytes that were refused
 MOST_RECORDS = 100_000
 _PIECE = 1 << 16
 
 
-def sender_of(here: Here, request: Request) -> Sender | None:
-    """The rig whose token a request carries; None for none or one that is revoked."""
+def token_of(request: Request) -> str | None:
+    """The token that a request carries, if it carries one."""
     scheme, _, token = request.headers.get("authorization", "").partition(" ")
-    if scheme.lower() != "bearer" or not token.strip():
-        return None
-    with here.ledger.reading() as connection:
-        return sender(connection, token.strip())
+    return token.strip() or None if scheme.lower() == "bearer" else None
 
 
 def station_of(here: Here, request: Request) -> str | None:
-    """The station whose token a request carries."""
-    found = sender_of(here, request)
+    """The station whose token a request carries; None for none or one that is revoked."""
+    token = token_of(request)
+    if token is None:
+        return None
+    with here.ledger.reading() as connection:
+        found = sender(connection, token)
     return None if found is None else found.station
 
 
@@ -42,26 +45,35 @@ def routes(here: Here, most_bytes: int = MOST_BYTES) -> list[Route]:
     """The route, over this process's ledger."""
 
     async def take(request: Request) -> Response:
-        rig = await run_in_threadpool(sender_of, here, request)
-        if rig is None:
-            headers = {"www-authenticate": "Bearer"}
-            return refused(401, "a valid station token is needed", headers)
+        token = token_of(request)
+        # a short body is heard before anybody is asked whose token it is; a long one is not
+        if token is not None and not _short(request):
+            token = token if await run_in_threadpool(station_of, here, request) else None
+        if token is None:
+            return _nobody()
         if request.headers.get("content-encoding", "identity") != "identity":
             return refused(415, "send the body as it is, not compressed")
         body = await whole_body(request, most_bytes)
         if body is None:
             return refused(413, f"at most {most_bytes} bytes at once; send fewer records")
         try:
-            answer = await run_in_threadpool(_answer, here, rig, body)
+            answer = await run_in_threadpool(submit_station, here, token, partial(read_body, body))
         except BodyError as fault:
             return refused(fault.status, str(fault))
-        return Response(answer, media_type="application/json")
+        if answer is None:
+            return _nobody()
+        return Response(msgspec.json.encode(answer), media_type="application/json")
 
     return [Route("/station/records", take, methods=["POST"])]
 
 
-def _answer(here: Here, rig: Sender, body: bytes) -> bytes:
-    return msgspec.json.encode(submit_station(here.ledger, here.writer, rig, read_body(body)))
+def _short(request: Request) -> bool:
+    length = request.headers.get("content-length", "")
+    return length.isascii() and length.isdigit() and len(length) < 9 and int(length) <= SHORT_BYTES
+
+
+def _nobody() -> Response:
+    return refused(401, "a valid station token is needed", {"www-authenticate": "Bearer"})
 
 
 class BodyError(ValueError):
