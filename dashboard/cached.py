@@ -9,7 +9,7 @@ import streamlit as st
 
 from qc.catalog.entries import Gauge
 from qc.ledger.ledger import Ledger
-from qc.views import claim_parts, factor_runs, impact_map, newest
+from qc.views import claim_parts, factor_runs, impact_map, newest, shared_turn
 from qc.views import claims as claim_view
 from qc.views import decide as decide_view
 from qc.views import drift as drift_view
@@ -38,6 +38,7 @@ QUESTIONS: dict[str, Any] = {
     "levels": drift_view.levels,
     "explained": drift_view.explained,
     "factor_runs": lambda _, catalog, batches: factor_runs.factor_runs(catalog, batches),
+    "shared_turns": shared_turn.shared_turns,
     "impact_map": impact_map.drops_of,
     "part_tests": impact_map.part_tests,
     "findings": finding_view.findings,
@@ -307,6 +308,12 @@ def explained(level: dict[str, Any]) -> dict[str, Any]:
 def factor_runs_of(batches: list[str]) -> Rows:
     """What these batches in order of making share, as stretches."""
     found: Rows = _ask_lately("factor_runs", batches=batches)
+    return found
+
+
+def shared_turns(model: str, stage: str, direction: str) -> Rows:
+    """What the parts of the newest batches have in common round the turn."""
+    found: Rows = _ask_lately("shared_turns", model=model, stage=stage, direction=direction)
     return found
 
 

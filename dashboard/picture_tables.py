@@ -20,6 +20,20 @@ def turn_row(row: dict[str, Any]) -> dict[str, str]:
     }
 
 
+def shared_turn_row(row: dict[str, Any]) -> dict[str, str]:
+    """A batch with the turn that its parts share."""
+    return {
+        "Batch": row["batch"],
+        "Mould": row["mould"] or "–",
+        "Turns": str(row["turns"]),
+        "Shared, highest less lowest": f"{row['swing_mm']:.3f} mm",
+        "Highest at": f"{row['highest_deg']:.0f}°",
+        "Share of the mean square": f"{100 * row['share']:.0f} %",
+        "By chance as much": f"{100 * row['p']:.1f} %",
+        "Said to be there": "yes" if row["there"] else "no",
+    }
+
+
 def drop_row(drop: dict[str, Any]) -> dict[str, str]:
     """A drop of an impact test."""
     changes = [drop["lateral_change_mm"], drop["radial_change_mm"]]

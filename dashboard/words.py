@@ -222,6 +222,9 @@ TERMS = {
     "cosmetic. In the laminate: all others, such as void, porosity, dry fibre, wrinkle.",
     "finding": "A defect that a look found, whatever its size; a flag is raised only from the "
     "limit of its zone on.",
+    "shared turn": "The mean of the turns of a batch, each begun at its valve hole. How a part "
+    "sits on the stand differs from part to part and cancels; what the mould prints stays. A bare "
+    "rim's is without its once-per-turn part.",
     "strip": "What batches share, below the chart: a band is a stretch of batches of one level. "
     "◆ marks what changed with the level.",
     "flag": "Something that wants attention. Critical holds the part at once, major wants a "

@@ -10,9 +10,24 @@ import tables
 import words
 
 from qc.figures import drift, drift_strip
+from qc.figures import shared_turn as shared_turn_figure
 
 PAGE = 5
 MOST_ROWS = 200
+
+
+def shared_turn(model: str, stage: str, direction: str) -> None:
+    """What parts of a batch share round the turn comes from the mould, not from the stand."""
+    rows = cached.shared_turns(model, stage, direction)
+    if not rows:
+        return
+    what = (rows, model, stage, direction)
+    with st.expander("The turn that the parts of a batch share"):
+        drawn = shared_turn_figure.figure(*what, frame.look())
+        frame.show(drawn, shared_turn_figure.alt_text(*what), f"shared {model} {stage} {direction}")
+        frame.table(list(map(picture_tables.shared_turn_row, rows)), "Shared turns, newest first")
+        frame.terms("shared turn")
+
 
 st.title("Drift")
 catalog_form.say_what_was_kept()
@@ -59,6 +74,9 @@ for stream in map(cached.explained, drawn[first : first + PAGE]):
         if strip:
             rows = picture_tables.run_rows(strip, names)[:MOST_ROWS]
             frame.table(rows, "What batches share, the newest first")
+    of, _, direction = stream["characteristic"].partition("-")
+    if of in ("tir", "form") and stream["stage"]:
+        shared_turn(stream["model"], stream["stage"], direction)
     if stream["factors"]:
         with st.expander("Every factor that was searched"):
             frame.table([tables.factor_row(row) for row in stream["factors"]], "Factors")

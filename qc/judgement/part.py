@@ -60,6 +60,7 @@ class Judged(NamedTuple):
     # when the part was received, if nothing about it reaches back: a first reading of its kind
     # that comes later can then be judged by itself
     calm_since: dt.datetime | None = None
+    turns: Sequence[Runout] = ()
 
 
 def judge_part(serial: str, held: Sequence[Held], around: Around) -> Judged:
@@ -110,6 +111,7 @@ class _Replay:
             self._suspects(held),
             self._standing(),
             self._calm_since(held),
+            [turn for outcome in self.outcomes.values() for turn in outcome.turns],
         )
 
     def _mine(self, record: Record | None) -> Record | None:

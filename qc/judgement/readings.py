@@ -9,7 +9,7 @@ import msgspec
 
 from qc.catalog.catalog import Catalog
 from qc.judgement.flags import Verdict
-from qc.records.kinds import Record
+from qc.records.kinds import Record, Runout
 
 
 class Change(NamedTuple):
@@ -106,6 +106,7 @@ class Outcome(msgspec.Struct, frozen=True):
     uncovered: str = ""
     basis: tuple[str, ...] = ()
     tests: Sequence["Tested"] = ()
+    turns: Sequence[Runout] = ()  # those that count, with all their readings
 
 
 class Tested(msgspec.Struct, frozen=True, gc=False):

@@ -69,7 +69,8 @@ def judge_runout(
     uncovered = "" if limits else f"{direction} run-out at stage {stage}: no limit"
     # of a limit on TIR and one on form, the worse finding stands for the flag
     worst = sorted(verdicts, key=_excess, reverse=True)[:1]
-    return Outcome(worst, quantities, uncovered, basis)
+    whole = () if suspect else [record for record in newest if record.readings_mm]
+    return Outcome(worst, quantities, uncovered, basis, turns=whole)
 
 
 def _newest_of_each_side(readings: Sequence[Reading]) -> tuple[list[Runout], bool]:

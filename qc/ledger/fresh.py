@@ -24,12 +24,14 @@ from qc.ledger.projections import (
     FLAG_COLUMNS,
     PART_COLUMNS,
     QUANTITY_COLUMNS,
+    TURN_COLUMNS,
     flag_row,
     quantity_row,
     standing_text,
+    turn_row,
 )
 from qc.ledger.summaries import change_summaries
-from qc.ledger.tables import FlagRow, Part, Quantity
+from qc.ledger.tables import FlagRow, Part, Quantity, Turn
 from qc.records.kinds import (
     Balance,
     Inspection,
@@ -151,6 +153,7 @@ class _Rows:
         self.new: list[tuple[Any, ...]] = []
         self.changed: dict[str, list[str]] = {}  # parts by what they now stand at
         self.quantities: list[tuple[Any, ...]] = []
+        self.turns: list[tuple[Any, ...]] = []
         self.flags: list[tuple[Any, ...]] = []
         self._standings: dict[tuple[str, frozenset[tuple[str, str]]], str | None] = {}
 
@@ -178,6 +181,8 @@ class _Rows:
         for record, outcome in outcomes:
             for quantity in outcome.quantities:
                 self.quantities.append(quantity_row(serial, part.model, part.batch, quantity))
+            for turn in outcome.turns:
+                self.turns.append(turn_row(serial, part.model, part.batch, turn))
             for verdict in outcome.verdicts:
                 self.flags.append(
                     flag_row(
@@ -239,5 +244,6 @@ class _Rows:
                 statement = update(Part).where(Part.serial.in_(piece))
                 connection.execute(statement.values(standing=standing))
         insert_rows(connection, Quantity, QUANTITY_COLUMNS, self.quantities)
+        insert_rows(connection, Turn, TURN_COLUMNS, self.turns)
         insert_rows(connection, FlagRow, FLAG_COLUMNS, self.flags)
         change_summaries(connection, [], self.quantities)

@@ -22,7 +22,9 @@ from qc.ledger.tables import (
     Quantity,
     SuspectRow,
     Test,
+    Turn,
 )
+from qc.records.kinds import Runout
 
 PART_COLUMNS = ("serial", "model", "batch", "standing", "calm_since", "pair", "pair_stage")
 FLAG_COLUMNS = ("owner", "flag", "severity", "serial", "batch", "gauge", "model", "stage",
@@ -31,6 +33,8 @@ FLAG_COLUMNS = ("owner", "flag", "severity", "serial", "batch", "gauge", "model"
 QUANTITY_COLUMNS = ("serial", "stage", "characteristic", "protocol", "model", "batch", "value",
                     "u", "suspect", "at", "verdict", "beyond", "gauge", "station", "inspector",
                     "readings")  # fmt: skip
+TURN_COLUMNS = ("record_id", "serial", "model", "batch", "stage", "direction", "side", "readings",
+                "packed")  # fmt: skip
 TEST_COLUMNS = ("serial", "test", "protocol", "model", "batch", "stage", "method", "required",
                 "survived", "failed", "damaged", "first_damage", "marks", "suspect", "at",
                 "drawn")  # fmt: skip
@@ -94,6 +98,7 @@ def write_parts(
     for table, column, names in (
         (Part, Part.serial, known),
         (Test, Test.serial, known),
+        (Turn, Turn.serial, known),
         (FlagRow, FlagRow.owner, owners),
         (SuspectRow, SuspectRow.owner, owners),
     ):
@@ -116,6 +121,10 @@ def write_parts(
         ],
     )
     insert_rows(connection, Quantity, QUANTITY_COLUMNS, after)
+    insert_rows(connection, Turn, TURN_COLUMNS, [
+        row for serial, part in judged.items() if part.model is not None and part.batch is not None
+        for turn in part.turns if (row := turn_row(serial, part.model, part.batch, turn))
+    ])  # fmt: skip
     insert_rows(
         connection, Test, TEST_COLUMNS,
         [row for serial, part in judged.items() for row in _test_rows(serial, part)],
@@ -189,6 +198,14 @@ def quantity_row(serial: str, model: str, batch: str, found: Found) -> tuple[Any
         *(found.verdict, found.beyond, found.gauge, found.station, found.inspector),
         found.readings,
     )
+
+
+def turn_row(serial: str, model: str, batch: str, turn: Runout) -> tuple[Any, ...]:
+    """A turn with all its readings as a row of its table."""
+    from qc.physics.turns import pack
+
+    what = (turn.stage, turn.direction, turn.side, len(turn.readings_mm))
+    return (turn.record_id, serial, model, batch, *what, pack(turn.readings_mm))
 
 
 def _test_rows(serial: str, judged: Judged) -> Iterable[tuple[Any, ...]]:

@@ -173,6 +173,23 @@ class Quantity(Base):
     )
 
 
+class Turn(Base):
+    """A turn on the stand that counts, with all its readings, packed (see `physics.turns`)."""
+
+    __tablename__ = "turn"
+    record_id: Mapped[str] = mapped_column(RecordId, primary_key=True)
+    serial: Mapped[str] = mapped_column(words(64), index=True)
+    model: Mapped[str] = mapped_column(words(64))
+    batch: Mapped[str] = mapped_column(words(64))
+    stage: Mapped[str] = mapped_column(words(20))
+    direction: Mapped[str] = mapped_column(words(10))
+    side: Mapped[str | None] = mapped_column(words(10))
+    readings: Mapped[int] = mapped_column(Integer)
+    packed: Mapped[bytes]
+
+    __table_args__ = (Index("ix_turn_batch", "batch", "stage", "direction"),)
+
+
 class Summary(Base):
     """Per batch, stage and characteristic, as measured with one gauge by one inspector.
 
@@ -309,5 +326,5 @@ class Seen(Base):
 
 
 TRUTH = (Journal, Seal)
-FOLLOWS = (Mends, Override, Part, BatchStanding, Quantity, Summary, Stream, Test, FlagRow,
+FOLLOWS = (Mends, Override, Part, BatchStanding, Quantity, Turn, Summary, Stream, Test, FlagRow,
            SuspectRow)  # fmt: skip
