@@ -111,9 +111,9 @@ def _with_catalog(question: Callable[[Connection, Catalog], T]) -> Callable[...,
 
 
 @st.cache_data(ttl="1h", max_entries=500, show_spinner="Reading the records …")
-def _answer(db: str, at: Moment, question: str, **what: Any) -> Any:
+def _answer(db: str, as_of: Moment, question: str, **what: Any) -> Any:
     """An answer holds until something else is taken in, or drift is judged anew."""
-    return _own().ask(at, _with_catalog(partial(QUESTIONS[question], **what)))
+    return _own().ask(as_of, _with_catalog(partial(QUESTIONS[question], **what)))
 
 
 @st.cache_data(ttl="20s", max_entries=20, show_spinner=False)

@@ -75,12 +75,12 @@ def serve(
     listener = _listen(place.host, place.port)
     place = place._replace(port=listener.getsockname()[1])
     os.environ["RIMQC_DB"] = db  # the screens open it themselves
-    os.environ[NAME] = replica or ""
     try:
         beside = None if stations is None else _listen(place.host, stations, "--stations")
         here = opened(db, anyone, provider)
         if replica:
             check_replica(here.ledger, replica)
+        os.environ[NAME] = replica or ""
         with _stations_beside(db, place, beside):
             _tell(here, place, beside)
             from qc.stations.screens import application
