@@ -155,7 +155,9 @@ def check_replica(ledger: Ledger, replica: str) -> None:
 
 
 def _place(url: URL) -> tuple[object, ...]:
-    return url.host, url.port or 5432, url.query.get("host"), url.database
+    """The same servers are another place where another one of them is asked for."""
+    named = (url.query.get(name) for name in ("host", "target_session_attrs"))
+    return url.host, url.port or 5432, url.database, *named
 
 
 def opened(replica: str) -> Ledger:

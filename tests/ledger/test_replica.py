@@ -161,6 +161,36 @@ def test_what_cannot_be_a_replica_is_refused_by_name(shop, postgresql, sqlite):
         check_replica(own, address(copy))
 
 
+def test_one_list_of_servers_serves_for_both_where_another_of_them_is_asked_for(shop, capfd):
+    own, _ = shop
+    servers = f"postgresql://postgres@/{own.url.database}?host=127.0.0.1:1,127.0.0.1:5432"
+    with Ledger(f"{servers}&target_session_attrs=read-write") as writes:
+        check_replica(writes, f"{servers}&target_session_attrs=prefer-standby")
+        with pytest.raises(RimqcError, match="names --db itself"):
+            check_replica(writes, f"{servers}&target_session_attrs=read-write")
+    assert capfd.readouterr().err == ""
+
+
+def test_a_server_that_stands_by_takes_no_writes_and_is_named_as_such(shop):
+    own, _ = shop
+    where = address(own).replace("@127.0.0.1:5432/", "@/")
+    with pytest.raises(DatabaseError, match="not in hot standby mode"):
+        Ledger(f"{where}?host=127.0.0.1:5432,127.0.0.1:5432&target_session_attrs=standby")
+    read_only = f"{where}?host=127.0.0.1:5432&options=-c%20default_transaction_read_only%3Don"
+    with (
+        Ledger(read_only) as standby,
+        pytest.raises(DatabaseError, match="this server is a standby; name the one that takes"),
+    ):
+        accept(standby, [record("inspection")])
+
+
+def test_every_server_of_a_list_that_is_away_is_named():
+    with pytest.raises(DatabaseError) as fault:
+        Ledger("postgresql://me@/rims?host=127.0.0.1:1,127.0.0.1:2")
+    assert "port 1 failed: Connection refused; connection to" in str(fault.value)
+    assert "port 2 failed: Connection refused; check that the server runs" in str(fault.value)
+
+
 def test_an_answer_is_asked_anew_when_drift_was_judged(shop, reading):
     own, _ = shop
     reads = reading(own)
