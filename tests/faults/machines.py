@@ -7,6 +7,7 @@ import signal
 import socket
 import ssl
 import subprocess
+import sys
 import tempfile
 import time
 import urllib.error
@@ -62,8 +63,8 @@ def wait_for(what: str, holds: Callable[[], bool], most_s: float = 60) -> None:
 class Postgres:
     """One PostgreSQL server: a primary, or a replica of `of`."""
 
-    def __init__(self, folder: Path, of: "Postgres | None" = None) -> None:
-        self.port, self._data, self._log = free_port(), folder / "data", folder / "log"
+    def __init__(self, folder: Path, port: int, of: "Postgres | None" = None) -> None:
+        self.port, self._data, self._log = port, folder / "data", folder / "log"
         folder.mkdir()
         if os.geteuid() == 0:  # PostgreSQL runs as anybody but root
             shutil.chown(folder, "postgres", "postgres")
@@ -110,10 +111,10 @@ class Databases:
 
     def __init__(self, folder: Path, *, synchronous: bool) -> None:
         self._folder, self._synchronous, self._made = folder, synchronous, 1
-        self.primary = Postgres(folder / "pg1")
+        self._ports = [free_port(), free_port()]
+        self.primary = Postgres(folder / "pg1", self._ports[0])
         self.replica: Postgres | None = None
         self.primary.ask(f"CREATE DATABASE {DATABASE}", "postgres")
-        self._ports: list[int] = [self.primary.port]
         self.grant()
         upgraded = subprocess.run(
             rimqc("upgrade", "--db", self.address("rimqc_owner")), check=False, cwd=ROOT, env=_ENV,
@@ -133,16 +134,22 @@ class Databases:
         """A new replica of the primary; from now on, where it is synchronous, nothing is
         acknowledged that only one of the two holds."""
         self._made += 1
-        self.replica = Postgres(self._folder / f"pg{self._made}", self.primary)
-        self._ports = [self.primary.port, self.replica.port]
+        (port,) = {*self._ports} - {self.primary.port}
+        self.replica = Postgres(self._folder / f"pg{self._made}", port, self.primary)
         if self._synchronous:
             self.primary.ask("ALTER SYSTEM SET synchronous_standby_names = '*'")
             self.primary.ask("SELECT pg_reload_conf()")
             state = "SELECT 1 FROM pg_stat_replication WHERE sync_state = 'sync'"
             wait_for("the replica", lambda: bool(self.primary.ask(state)))
 
-    def fail_over(self) -> None:
-        """The primary dies, and the replica takes over."""
+    def fail_over(self, lag_s: float = 0) -> None:
+        """The primary dies, and the replica takes over.
+
+        For so long before nothing goes from one to the other, as on a bad line.
+        """
+        for (pid,) in self.primary.ask("SELECT pid FROM pg_stat_replication"):
+            os.kill(int(str(pid)), signal.SIGSTOP)
+        time.sleep(lag_s)
         self.primary.kill()
         assert self.replica is not None
         self.replica.promote()
@@ -183,6 +190,15 @@ class Server:
                 rimqc("--db", db, *words), cwd=self.log.parent, stdout=log, stderr=log,
                 env=_ENV | {"PYTHONPATH": str(ROOT), "RIMQC_READ_DB": replica},
             )  # fmt: skip
+
+    def listens(self) -> bool:
+        """Whether both its ports are open."""
+        return _listens(self.port) and _listens(self.stations)
+
+    def revive(self) -> None:
+        """What a service manager does: one whose database was away at its start has ended."""
+        if self._process.poll() is not None:
+            self.start()
 
     def stop(self, how: signal.Signals = signal.SIGTERM) -> None:
         """End it, by default as a person stops it."""
@@ -229,9 +245,13 @@ def shop(*, synchronous: bool = True) -> Iterator[Shop]:
         balancer = _balancer(url, pem, servers, folder)
         made = Shop(databases, servers, url, files.authority)
         for server in servers:
-            wait_for("a server", lambda own=server: _listens(own.port) and _listens(own.stations))
+            wait_for("a server", server.listens)
         wait_for("the balancer", lambda: made.answers("/sign-in") == 200)
         yield made
+    except BaseException:
+        for file in sorted(folder.glob("*.log")):
+            print(f"{file.name}:\n{file.read_text()}", file=sys.stderr)
+        raise
     finally:
         if balancer is not None:
             balancer.kill()
