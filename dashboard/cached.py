@@ -2,13 +2,18 @@
 
 import datetime as dt
 import os
-from typing import Any
+from collections.abc import Callable
+from functools import partial
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 import streamlit as st
+from sqlalchemy import Connection
 
+from qc.catalog.catalog import Catalog
 from qc.catalog.entries import Gauge
 from qc.ledger.ledger import Ledger
+from qc.ledger.replica import NAME, Moment, Reads
 from qc.views import claim_parts, factor_runs, impact_map, newest, shared_turn
 from qc.views import claims as claim_view
 from qc.views import decide as decide_view
@@ -28,6 +33,7 @@ from qc.views import weighed as weighed_view
 from qc.views import work as work_view
 
 Rows = list[dict[str, Any]]
+T = TypeVar("T")
 
 QUESTIONS: dict[str, Any] = {
     "claims": claim_view.claims,
@@ -86,44 +92,45 @@ QUESTIONS: dict[str, Any] = {
 
 
 @st.cache_resource(show_spinner=False)
-def _ledger(db: str) -> Ledger:
+def _reads(db: str, replica: str | None) -> Reads:
     """One engine a database, for every session of this process."""
-    return Ledger(db)
+    return Reads(Ledger(db), replica)
 
 
-def ledger() -> Ledger:
-    """The database that is shown."""
-    return _ledger(os.environ["RIMQC_DB"])
+def _own() -> Reads:
+    """The database that is shown, and its replica."""
+    return _reads(os.environ["RIMQC_DB"], os.environ.get(NAME) or None)
+
+
+def read(question: Callable[[Connection, Catalog], T]) -> T:
+    """An answer as it is now, which nobody keeps."""
+    return _own().ask(_own().moment(), _with_catalog(question))
+
+
+def _with_catalog(question: Callable[[Connection, Catalog], T]) -> Callable[..., T]:
+    return lambda ledger, connection: question(connection, ledger.known(connection).catalog)
 
 
 @st.cache_data(ttl="1h", max_entries=500, show_spinner="Reading the records …")
-def _answer(db: str, position: int, question: str, **what: Any) -> Any:
-    """An answer holds until something else is taken in: `position` is where the journal ends."""
-    own = _ledger(db)
-    with own.reading() as connection:
-        return QUESTIONS[question](connection, own.known(connection).catalog, **what)
+def _answer(db: str, as_of: Moment, question: str, **what: Any) -> Any:
+    """An answer holds until something else is taken in, or drift is judged anew."""
+    return _own().ask(as_of, _with_catalog(partial(QUESTIONS[question], **what)))
 
 
 @st.cache_data(ttl="20s", max_entries=20, show_spinner=False)
-def _position_lately(db: str) -> int:
-    return _position_now(db)
-
-
-def _position_now(db: str) -> int:
-    with _ledger(db).reading() as connection:
-        return today_view.position(connection)
+def _moment_lately(db: str) -> Moment:
+    return _own().moment()
 
 
 def _ask(question: str, **what: Any) -> Any:
     """What changes with each record: always as it is now."""
-    db = os.environ["RIMQC_DB"]
-    return _answer(db, _position_now(db), question, **what)
+    return _answer(os.environ["RIMQC_DB"], _own().moment(), question, **what)
 
 
 def _ask_lately(question: str, **what: Any) -> Any:
     """What sums over the whole shop: up to 20 seconds old, so that a busy day does not stall it."""
     db = os.environ["RIMQC_DB"]
-    return _answer(db, _position_lately(db), question, **what)
+    return _answer(db, _moment_lately(db), question, **what)
 
 
 def counts() -> dict[str, Any]:

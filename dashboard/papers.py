@@ -21,10 +21,9 @@ def _button(label: str, name: str, make: Callable[[About], bytes]) -> None:
     def made() -> bytes:
         from qc.reports.page import printing
 
-        ledger = cached.ledger()
-        with ledger.reading() as connection:
-            catalog = ledger.known(connection).catalog
-            return make((connection, catalog, printing(connection, catalog)))
+        return cached.read(
+            lambda connection, catalog: make((connection, catalog, printing(connection, catalog)))
+        )
 
     st.download_button(
         label, made, f"{name.replace('/', '-')}.pdf", "application/pdf", on_click="ignore"

@@ -16,6 +16,7 @@ an account by it: `rimqc person link CODE NAME` says which of its people an acco
 """
 
 import argparse
+import os
 from pathlib import Path
 
 EXAMPLE = "rimqc serve --host 0.0.0.0 --tls-local qc.shop.local"
@@ -29,6 +30,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
                              "what a scale shows the screen goes to the first")  # fmt: skip
     parser.add_argument("--oidc", metavar="FILE", type=Path,
                         help="sign in with an OpenID Connect provider too")  # fmt: skip
+    parser.add_argument("--read-db", metavar="URL", default=os.environ.get("RIMQC_READ_DB"),
+                        help="a replica of a PostgreSQL database that screens read from "
+                             "(default: RIMQC_READ_DB)")  # fmt: skip
     tls = parser.add_argument_group("for a network")
     tls.add_argument("--tls-cert", metavar="FILE", type=Path, help="certificate chain (PEM)")
     tls.add_argument("--tls-key", metavar="FILE", type=Path, help="its private key (PEM)")
@@ -53,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
     origin = args.behind_proxy and args.behind_proxy.rstrip("/").lower()
     place = Place(args.host, args.port, cert, key, origin, args.proxy_address)
     provider = read_provider(args.oidc) if args.oidc else None
-    return serve(args.db, place, stations=args.stations, provider=provider)
+    return serve(args.db, place, stations=args.stations, provider=provider, replica=args.read_db)
 
 
 def _made(db: str, names: list[str]) -> tuple[Path, Path]:

@@ -1,5 +1,6 @@
 """Opening a database: SQLite for one bench, PostgreSQL for a shop."""
 
+import re
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,11 +17,21 @@ from qc.errors import RimqcError
 BUSY_SECONDS = 60
 # connections kept, and what each may keep of the file in memory; an import keeps more
 POOL, CACHE_KB, ROOMY_CACHE_KB = 20, 8192, 65_536
+# a server whose machine has gone without a word is given up after half a minute, not two hours
+PATIENCE = {"connect_timeout": 10, "keepalives_idle": 10, "keepalives_interval": 5,
+            "keepalives_count": 4, "tcp_user_timeout": 30_000}  # fmt: skip
 DRIVERS = {"sqlite": "sqlite", "postgresql": "postgresql+psycopg", "postgres": "postgresql+psycopg"}
 
 
+class DatabaseError(RimqcError):
+    """What the database said, or that it said nothing: no fault of what it was asked."""
+
+
 def read_url(text: str) -> URL:
-    """The database's address, or an error that shows how one looks."""
+    """The database's address, or an error that shows how one looks.
+
+    A PostgreSQL address may name several servers, `…@/name?host=h1:5432,h2:5432`, as libpq does.
+    """
     example = "sqlite:///rimqc.sqlite or postgresql+psycopg://user@host/name"
     try:
         url = make_url(text)
@@ -31,6 +42,10 @@ def read_url(text: str) -> URL:
         raise RimqcError(f"--db names a {url.drivername} database; write {example}", 2)
     if name == "sqlite" and sqlite_file(url) is None:
         raise RimqcError(f"--db {text!r} names no file to keep the records in; write {example}", 2)
+    servers = url.query.get("host")
+    if isinstance(servers, str) and "," in servers and "port" not in url.query:
+        # SQLAlchemy takes each one's port from a list only
+        url = url.update_query_dict({"host": tuple(servers.split(","))})
     return url if driver else url.set(drivername=DRIVERS[name])
 
 
@@ -47,7 +62,7 @@ def open_engine(url: URL, *, pooled: bool = True, ours: bool = True) -> Engine:
         if pooled:  # as many as threads that answer: each one more is set up anew every time
             options["pool_size"] = POOL
     else:
-        options["connect_args"] = {"connect_timeout": 10}
+        options["connect_args"] = {k: v for k, v in PATIENCE.items() if k not in url.query}
     try:
         engine = create_engine(url, **options)
     except (NoSuchModuleError, ImportError, ArgumentError) as fault:
@@ -102,12 +117,12 @@ def plain_faults(url: URL) -> Iterator[None]:
     try:
         yield
     except DBAPIError as fault:
-        raise RimqcError(explain(str(fault.orig), url), 1) from fault
+        raise DatabaseError(explain(str(fault.orig), url), 1) from fault
     except Exception as fault:
         # rows in bulk go to the driver itself
         if not _is_of_driver(fault):
             raise
-        raise RimqcError(explain(str(fault), url), 1) from fault
+        raise DatabaseError(explain(str(fault), url), 1) from fault
 
 
 def _is_of_driver(fault: Exception) -> bool:
@@ -115,25 +130,41 @@ def _is_of_driver(fault: Exception) -> bool:
     return any(driver is not None and isinstance(fault, driver.Error) for driver in loaded)
 
 
+_AGAIN = "nothing half done was kept; run the same again when the server is back"
+_HINTS = {
+    "unable to open": "check that the folder exists and may be written",
+    "disk is full": "free some space and run the same command again",
+    "no space left": "free some space and run the same command again",
+    "disk i/o": "check the disk and its free space, then run the same command again",
+    "locked": "another program holds it; close that program or try again",
+    "not a database": "this file is something else; name another one with --db",
+    "malformed": "the file is damaged; restore it from a copy",
+    "does not exist": "create the database first, or mend the name in --db",
+    "closed the connection": _AGAIN,
+    "terminating connection": _AGAIN,
+    "connection is lost": _AGAIN,
+    "connection": "check that the server runs and that --db names it rightly",
+    "authentication": "check the user and password in --db",
+}
+# what else is said depends on whether a file is written or a server asked
+_ON_FILES = dict.fromkeys(
+    ("readonly", "read-only", "permission"), "make the file and its folder writable"
+)
+_ON_SERVERS = {
+    "read-only": "this server is a standby; name the one that takes writes in --db, or all of "
+    "them with target_session_attrs=read-write",
+    "permission denied": "this user may not do that; schemas/roles.sql says who may do what",
+    "must be owner": "this user may not do that; schemas/roles.sql says who may do what",
+}
+
+
 def explain(fault: str, url: URL) -> str:
     """What a driver's error means for a person."""
-    said = fault.strip().splitlines()[0] if fault.strip() else "no reason given"
+    tried = re.findall(r"^- host: .*?: connection failed: (.*)", fault, re.MULTILINE)
+    lines = tried or fault.strip().splitlines()[:1] or ["no reason given"]
+    said = "; ".join(dict.fromkeys(lines))
     where = url.render_as_string(hide_password=True)
-    hints = {
-        "unable to open": "check that the folder exists and may be written",
-        "readonly": "make the file and its folder writable",
-        "read-only": "make the file and its folder writable",
-        "permission": "ask for the rights on this database",
-        "disk is full": "free some space and run the same command again",
-        "no space left": "free some space and run the same command again",
-        "disk i/o": "check the disk and its free space, then run the same command again",
-        "locked": "another program holds it; close that program or try again",
-        "not a database": "this file is something else; name another one with --db",
-        "malformed": "the file is damaged; restore it from a copy",
-        "does not exist": "create the database first, or mend the name in --db",
-        "connection": "check that the server runs and that --db names it rightly",
-        "authentication": "check the user and password in --db",
-    }
+    hints = (_ON_FILES if url.get_backend_name() == "sqlite" else _ON_SERVERS) | _HINTS
     hint = next((hint for word, hint in hints.items() if word in said.lower()), "")
     return f"database {where}: {said}" + (f"; {hint}" if hint else "")
 

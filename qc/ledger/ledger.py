@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Engine, select
 from qc.catalog.catalog import Catalog, Recorded
 from qc.catalog.entries import CatalogEntry, Entry
 from qc.ledger import migrate
-from qc.ledger.engine import open_engine, plain_faults, read_url, writing
+from qc.ledger.engine import DatabaseError, open_engine, plain_faults, read_url, writing
 from qc.ledger.journal import End, Prepared, append, held_digests, lock_end, prepare
 from qc.ledger.seen import forget
 from qc.ledger.summaries import stale_streams
@@ -71,12 +71,18 @@ class Ledger:
         level = {} if self.engine.dialect.name == "sqlite" else {
             "isolation_level": "REPEATABLE READ"
         }  # fmt: skip
-        with (
-            plain_faults(self.url),
-            self.engine.connect().execution_options(**level) as connection,
-            connection.begin(),
-        ):
-            yield connection
+        try:
+            with (
+                plain_faults(self.url),
+                self.engine.connect().execution_options(**level) as connection,
+                connection.begin(),
+            ):
+                yield connection
+        except DatabaseError:
+            # a standby may have taken over that had not received everything: its positions then
+            # stand for other entries than those known here
+            self._known = None
+            raise
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:

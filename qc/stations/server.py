@@ -15,6 +15,7 @@ from urllib.parse import urlsplit
 
 from qc.errors import RimqcError
 from qc.ledger.ledger import now
+from qc.ledger.replica import NAME, check_replica
 from qc.people.accounts import first_owner_code
 from qc.people.provider import Provider
 from qc.people.who import Person
@@ -61,14 +62,14 @@ class Place(NamedTuple):
 
 def serve(
     db: str, place: Place, *, anyone: Person | None = None, stations: int | None = None,
-    provider: Provider | None = None,
+    provider: Provider | None = None, replica: str | None = None,
 ) -> int:  # fmt: skip
     """Serve until interrupted; port 0 takes a free one.
 
     With `anyone` nobody signs in and everybody is that person, on this machine only. `stations` is
     the port of a second listener, in a process of its own, for the stations' routes; a `provider`
-    vouches for people beside their passwords. RimqcError where a port is taken or no port, or what
-    is served would be open to the network.
+    vouches for people beside their passwords; a `replica` is what screens read from. RimqcError
+    where a port is taken or no port, or what is served would be open to the network.
     """
     check_safe(place, anyone)
     listener = _listen(place.host, place.port)
@@ -77,6 +78,9 @@ def serve(
     try:
         beside = None if stations is None else _listen(place.host, stations, "--stations")
         here = opened(db, anyone, provider)
+        if replica:
+            check_replica(here.ledger, replica)
+        os.environ[NAME] = replica or ""
         with _stations_beside(db, place, beside):
             _tell(here, place, beside)
             from qc.stations.screens import application

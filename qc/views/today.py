@@ -31,11 +31,6 @@ def counts(connection: Connection) -> dict[str, Any]:
     }
 
 
-def position(connection: Connection) -> int:
-    """Where the journal ends: as long as it stays, so does every answer."""
-    return connection.execute(select(Head.position)).scalar() or 0
-
-
 def parts_in_doubt(connection: Connection, gauge: str) -> list[str]:
     """The serials with readings of a gauge in doubt, not yet measured again or accepted."""
     query = select(SuspectRow.owner).where(

@@ -4,9 +4,15 @@ import shutil
 from pathlib import Path
 from typing import Any
 
+import pytest
+import streamlit as st
+from sqlalchemy import insert
+
 from qc.ledger.ledger import Ledger
+from qc.ledger.tables import Head
 from qc.views.flags import flags
 from qc.views.trace import nearest_serials
+from tests.conftest import Databases
 from tests.dashboard import shop
 from tests.dashboard.using import text
 
@@ -43,3 +49,18 @@ def test_the_likest_serial_comes_first_whatever_the_case(shop_db: str) -> None:
         assert nearest_serials(connection, "k_14-2")[0] == "K_14-2"
         assert nearest_serials(connection, "K_142")[0] == "K_14-2"
         assert nearest_serials(connection, "something else") == []
+
+
+@pytest.mark.postgres
+def test_screens_read_from_the_replica_that_is_named(
+    screen: Any, postgresql: Databases, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    db, copy = postgresql.new(), postgresql.new()
+    with Ledger(copy) as ledger, ledger.writing() as connection:
+        nothing_sealed = {"seal": 0, "seal_digest": "", "catalog_position": 0, "checks_position": 0}
+        connection.execute(insert(Head).values(id=1, position=7, **nothing_sealed))
+    assert "Nothing has been recorded yet" in text(screen(db, "today"))
+    monkeypatch.setenv("RIMQC_READ_DB", copy)
+    st.cache_data.clear()
+    assert "7 records" in text(screen(db, "today"))
+    st.cache_resource.clear()

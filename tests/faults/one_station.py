@@ -3,7 +3,9 @@
 import http.client
 import json
 import random
+import ssl
 import time
+from pathlib import Path
 from typing import Any, NamedTuple
 from urllib.parse import urlsplit
 
@@ -21,13 +23,14 @@ class Told(NamedTuple):
 
 
 def station(
-    url: str, token: str, bodies: list[list[Line]], seed: int, together: Any, queue: Any
-) -> None:
+    url: str, token: str, bodies: list[list[Line]], seed: int, together: Any, queue: Any,
+    ca: Path | None = None,
+) -> None:  # fmt: skip
     """Send everything in order, some of it more than once."""
     chance = random.Random(seed)
     told = Told([], 0, [], 0.0, 0.0)
     again = 0
-    connection = connected(url)
+    connection = connected(url, ca)
     together.wait(60)
     began = time.time()
     for number, body in enumerate(bodies):
@@ -48,9 +51,14 @@ def station(
     queue.put(told._replace(sent_again=again, began=began, ended=time.time()))
 
 
-def connected(url: str) -> http.client.HTTPConnection:
-    """A line to the server, opened with the first request."""
+def connected(url: str, ca: Path | None = None) -> http.client.HTTPConnection:
+    """A line to the server, opened with the first request; by TLS where an authority is named."""
     parts = urlsplit(url)
+    if ca is not None:
+        trust = ssl.create_default_context(cafile=ca)
+        return http.client.HTTPSConnection(
+            parts.hostname or "", parts.port, timeout=120, context=trust
+        )
     return http.client.HTTPConnection(parts.hostname or "", parts.port, timeout=120)
 
 

@@ -56,34 +56,46 @@ class Outcome(NamedTuple):
 def run_shift(db: str, beside: str, folder: Path, parts: int, seed: int = 1) -> Outcome:
     """Work a shift into `db`, import the same into `beside`, and compare."""
     chance = random.Random(seed)
-    catalog = CATALOG + "".join(_batch(number) for number in range(1, BATCHES + 1))
-    work = _work(parts, chance)
-    lines = [line for bodies in work for body in bodies for line in body]
+    catalog, bodies = catalog_of_all(), work(parts, chance)
+    lines = [line for own in bodies for body in own for line in body]
     with Ledger(db, create=True) as ledger:
         take_catalog(ledger, folder, catalog)
         with ledger.writing() as connection:
             tokens = [add_station(connection, f"W{n}", now()) for n in range(STATIONS)]
     with _serving(db) as url:
-        told = _worked(url, tokens, work, seed)
-    logs = folder / "logs"
-    logs.mkdir()
-    write_catalog(logs, catalog)
-    write_jsonl(logs / "shift.jsonl", lines)
-    assert run("--db", beside, "import", logs)[0] == 0
-    wanted, held = _held(beside), _held(db)
+        told = worked(url, tokens, bodies, seed)
+    differences = compared(db, beside, folder, lines)
     differs = [name for name in ASKED if answer(db, *name.split()) != answer(beside, *name.split())]
     differs += [refusal for one in told for refusal in one.refusals]
     return Outcome(
         len(lines),
         sum(one.sent_again for one in told),
-        len(wanted.keys() - held.keys()),
-        sum(held_here[1] - 1 for held_here in held.values()),
-        sum(held[name][0] != wanted[name][0] for name in held.keys() & wanted.keys())
-        + len(held.keys() - wanted.keys()),
+        *differences,
         differs,
         sum(len(stream["signals"]) for stream in answer(db, "drift")),
         max(one.ended for one in told) - min(one.began for one in told),
         [wait for one in told for wait in one.waits_s],
+    )
+
+
+def catalog_of_all() -> str:
+    """The maker's catalog with the batches of a shift."""
+    return CATALOG + "".join(_batch(number) for number in range(1, BATCHES + 1))
+
+
+def compared(db: str, beside: str, folder: Path, lines: list[Line]) -> tuple[int, int, int]:
+    """Records missing, double and wrong in `db`, against an import of the same into `beside`."""
+    logs = folder / "logs"
+    logs.mkdir()
+    write_catalog(logs, catalog_of_all())
+    write_jsonl(logs / "shift.jsonl", lines)
+    assert run("--db", beside, "import", logs)[0] == 0
+    wanted, held = _held(beside), _held(db)
+    return (
+        len(wanted.keys() - held.keys()),
+        sum(held_here[1] - 1 for held_here in held.values()),
+        sum(held[name][0] != wanted[name][0] for name in held.keys() & wanted.keys())
+        + len(held.keys() - wanted.keys()),
     )
 
 
@@ -94,9 +106,9 @@ def _batch(number: int) -> str:
     )
 
 
-def _work(parts: int, chance: random.Random) -> list[list[list[Line]]]:
+def work(parts: int, chance: random.Random) -> list[list[list[Line]]]:
     """What each station sends, body by body."""
-    work: list[list[list[Line]]] = [[] for _ in range(STATIONS)]
+    bodies: list[list[list[Line]]] = [[] for _ in range(STATIONS)]
     levels = [450 + chance.gauss(0, 1) + 9 * (b + 1 >= HEAVY_FROM) for b in range(BATCHES)]
     for n in range(parts):
         batch, first = n % BATCHES, chance.randrange(STATIONS)
@@ -110,16 +122,16 @@ def _work(parts: int, chance: random.Random) -> list[list[list[Line]]]:
 
         mass = round(chance.gauss(levels[batch], 1.5), 1)
         turn = [round(chance.gauss(0, 0.08), 3) for _ in range(24)]
-        work[weigher].append([
+        bodies[weigher].append([
             line("receipt", weigher, 0, batch=f"S{batch + 1:02}"),
             line("weighing", weigher, 1, gross_g=mass, gauge=chance.choice(["S1", "S2"])),
         ])  # fmt: skip
-        work[spinner].append([line("runout", spinner, 2, tir_mm=None, readings_mm=turn)])
+        bodies[spinner].append([line("runout", spinner, 2, tir_mm=None, readings_mm=turn)])
         look = [line("inspection", looker, 3, result="findings" if n % 5 == 0 else "clean")]
         if n % 5 == 0:
             look.append(line("finding", looker, 4, size_mm=chance.choice([1, 6])))
-        work[looker].append(look)
-    return work
+        bodies[looker].append(look)
+    return bodies
 
 
 @contextmanager
@@ -144,10 +156,13 @@ def _serving(db: str) -> Iterator[str]:
         process.stdout.close()
 
 
-def _worked(url: str, tokens: list[str], work: list[list[list[Line]]], seed: int) -> list[Told]:
+def worked(
+    url: str, tokens: list[str], work: list[list[list[Line]]], seed: int, ca: Path | None = None
+) -> list[Told]:
+    """What each station saw, each a process; all begin together."""
     together, queue = _FORKS.Barrier(STATIONS), _FORKS.Queue()
     processes = [
-        _FORKS.Process(target=station, args=(url, token, bodies, seed + n, together, queue))
+        _FORKS.Process(target=station, args=(url, token, bodies, seed + n, together, queue, ca))
         for n, (token, bodies) in enumerate(zip(tokens, work, strict=True))
     ]
     for process in processes:
