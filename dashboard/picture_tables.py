@@ -26,7 +26,7 @@ def shared_turn_row(row: dict[str, Any]) -> dict[str, str]:
         "Batch": row["batch"],
         "Mould": row["mould"] or "–",
         "Turns": str(row["turns"]),
-        "Shared, highest less lowest": f"{row['swing_mm']:.3f} mm",
+        "Mean turn, highest less lowest": f"{row['swing_mm']:.3f} mm",
         "Highest at": f"{row['highest_deg']:.0f}°",
         "Share of the mean square": f"{100 * row['share']:.0f} %",
         "By chance as much": f"{100 * row['p']:.1f} %",

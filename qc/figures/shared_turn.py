@@ -32,10 +32,9 @@ def figure(
     drawn.add_hline(0, line={"color": colours.quiet, "width": 1})
     drawn.update_xaxes(
         title_text="degrees from the valve hole", range=[0, 360],
-        tickvals=list(range(0, 361, 45)),
-        ticktext=["valve", *(f"{angle}°" for angle in range(45, 360, 45)), "valve"],
+        tickvals=[0, 90, 180, 270, 360], ticktext=["0°", "90°", "180°", "270°", "360°"],
     )  # fmt: skip
-    drawn.update_yaxes(title_text="mean of all parts, mm", ticksuffix=" mm")
+    drawn.update_yaxes(title_text="mean of all parts", ticksuffix=" mm")
     return drawn
 
 
