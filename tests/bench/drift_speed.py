@@ -23,6 +23,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from qc.statistics.drift.level import BatchPoint, drift
 from qc.statistics.drift.looks import Stream
 from qc.statistics.drift.watching import watch
+from tests.bench.row import row
 
 
 def least(repeats: int, run: Callable[[], object]) -> float:
@@ -91,6 +92,8 @@ def main() -> None:
         print(f"| {name} | {events} | {numbers * 1e3:.1f} ms | {whole * 1e3:.1f} ms |")
     print(f"\nThe first four: search {both[0] / yardstick:.0f} passes over columns,", end=" ")
     print(f"whole {both[1] / yardstick:.0f}; {both[1] / read:.1f} passes from the points")
+    what = f"drift over {count:,} batches, four characteristics"
+    print(row(what, 1e3 * both[0], 1e3 * yardstick, 20, "ms"))
 
 
 if __name__ == "__main__":

@@ -23,6 +23,10 @@ from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
 
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from tests.bench.row import row
+
 CATALOG = """
 [site]
 code = "BENCH"
@@ -50,7 +54,7 @@ due = 2040-01-01
 """
 BATCH = '[[batch]]\ncode = "B{0}"\nmodel = "D50"\nmade_on = {1}\nquantity = 200\n'
 LIMITS = {"sqlite": 2.5, "postgresql": 3.0}
-AGAIN = 3.0
+AGAIN, MEMORY_MB = 3.0, 200.0
 
 
 def write_shop(folder: Path, parts: int) -> None:
@@ -168,14 +172,12 @@ def main() -> None:
         run("import", "--db", db, str(shop / "catalog.toml"))
         logs = [str(shop / f"{kind}-all.csv") for kind in COLUMNS]
         ours, memory = run("import", "--db", db, *logs)
-        print(
-            f"{args.parts} receipts and weighings, {kind}: plain {plain:.1f} s, ours {ours:.1f} s"
-        )
-        print(f"ratio {ours / plain:.2f} (at most {LIMITS[kind]}), {memory:.0f} MB (at most 200)")
+        what = f"import of {args.parts:,} receipts and as many weighings, {kind}"
+        print(row(what, ours, plain, LIMITS[kind]))
+        print(row("its memory", memory, MEMORY_MB, 1, "MB"))
         bound = plain_again(shop)
         again, _ = run("import", "--db", db, *logs)
-        print(f"again: hashing {bound:.1f} s, ours {again:.1f} s, ratio {again / bound:.2f} "
-              f"(at most {AGAIN})")  # fmt: skip
+        print(row(f"the same again, all held already, {kind}", again, bound, AGAIN))
 
 
 if __name__ == "__main__":

@@ -28,6 +28,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from tests.bench.import_speed import write_shop
+from tests.bench.row import row
+
 BARE = """
 import sys, socket, threading, uvicorn
 from starlette.applications import Starlette
@@ -155,13 +158,12 @@ def main() -> None:
     args = parser.parse_args()
     folder = Path(tempfile.mkdtemp())
     try:
-        from tests.bench.import_speed import write_shop
-
         (folder / "shop").mkdir()
         write_shop(folder / "shop", 7 * args.records)
         (folder / "shop" / "weighing-all.csv").unlink()  # they come one by one
         db = args.db or f"sqlite:///{folder}/a.sqlite"
         rimqc(db, "import", str(folder / "shop"))
+        kind = db.partition(":")[0].partition("+")[0]
         token = re.search(r"rimqc_\w+|[A-Za-z0-9_-]{30,}", rimqc(db, "station", "add", "IN"))
         assert token
         serve = [sys.executable, "-c", MAIN, "--db", db, "serve", "--port", "0", "--stations", "0"]
@@ -180,11 +182,10 @@ def main() -> None:
                         found.get(name, (9.0, 9.0)), (statistics.median(times), p99(times))
                     )
                 (bound, bound99), (own, own99) = found["bare"], found["rimqc"]
+                who = f"one record posted, {clients} clients, {kind}"
+                print(row(f"{who}: median", 1e3 * own, 1e3 * bound, 3, "ms"), flush=True)
                 print(
-                    f"{clients:3} clients: median {1e3 * own:.1f} ms, p99 {1e3 * own99:.1f} ms; "
-                    f"bare {1e3 * bound:.1f} and {1e3 * bound99:.1f} ms: {own / bound:.2f} times "
-                    "(at most 3)",
-                    flush=True,
+                    f"| its p99 | {1e3 * own99:.3g} ms | {1e3 * bound99:.3g} ms | | |", flush=True
                 )
     finally:
         shutil.rmtree(folder, ignore_errors=True)

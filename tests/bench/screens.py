@@ -20,6 +20,8 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from tests.bench.row import row
+
 TIMES, SECONDS = 1.5, 0.5
 MAIN = "import sys; from qc.commands import main; sys.exit(main(sys.argv[1:]))"
 SCREENS = {
@@ -80,7 +82,6 @@ def main() -> None:
     parser.add_argument("large")
     parser.add_argument("--repeats", type=int, default=3)
     args = parser.parse_args()
-    print(f"{'':32}{'small, s':>10}{'large, s':>10}{'times':>8}")
     asked: list[tuple[str, Callable[[str, str, int], float], float]] = [
         *((name, screen, SECONDS) for name in SCREENS),
         *((words, command, float("inf")) for words in COMMANDS),
@@ -89,8 +90,8 @@ def main() -> None:
         with contextlib.redirect_stderr(io.StringIO()):
             small = measure(args.small, name, args.repeats)
             large = measure(args.large, name, args.repeats)
-        over = " over its limit" if large > TIMES * small or large > most else ""
-        print(f"{name:32}{small:10.3f}{large:10.3f}{large / small:8.2f}{over}", flush=True)
+        late = f" (**over {most} s**)" if large > most else ""
+        print(row(name + late, large, small, TIMES), flush=True)
 
 
 if __name__ == "__main__":

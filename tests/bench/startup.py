@@ -12,6 +12,10 @@ import sys
 import time
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from tests.bench.row import row
+
 QUERY = (
     "import sys, sqlalchemy as s; e = s.create_engine(sys.argv[1]); "
     "print(e.connect().execute(s.text('SELECT count(*) FROM flag')).scalar())"
@@ -38,9 +42,7 @@ def main() -> None:
     for name, (ours, bound, limit) in pairs.items():
         times = [(took(ours), took(bound)) for _ in range(args.repeats)]
         one, other = (statistics.median(column) for column in zip(*times, strict=True))
-        print(
-            f"{name}: {one:.3f} s, limit {other:.3f} s: {one / other:.2f} times (at most {limit})"
-        )
+        print(row(name, one, other, limit))
 
 
 if __name__ == "__main__":

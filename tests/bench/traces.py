@@ -13,6 +13,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from qc.physics.turns import tir_of, unpack, waves_of
+from tests.bench.row import row
 
 
 def took(run: Callable[[], object]) -> float:
@@ -38,7 +39,7 @@ def main() -> None:
     waves_of(array[:10])  # its library is loaded once
     pairs = [(took(ours), took(bound)) for _ in range(3)]
     own, least = (min(column) for column in zip(*pairs, strict=True))
-    print(f"{count} turns: {own:.2f} s, limit {least:.2f} s: {own / least:.2f} times (at most 1.5)")
+    print(row(f"{count:,} packed turns of 36 readings, to TIR and waves", own, least, 1.5))
 
 
 if __name__ == "__main__":
