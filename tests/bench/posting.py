@@ -7,7 +7,8 @@ Clients are a process of their own, 1, 8 and 50 at once, each over one kept conn
 sending a first weighing of a received part when the one before was answered. Both servers run
 under uvicorn and commit with
 the same durability before they answer. Prints median and p99 in milliseconds and their ratio; the
-limit is 3 times at the median. By default both write SQLite files.
+limit is 3 times at the median. Then 8 clients while four people redraw the claims screen, against
+themselves without (at most 1.5 times at p99). By default both write SQLite files.
 """
 
 import argparse
@@ -77,14 +78,17 @@ MAIN = "import sys; from qc.commands import main; sys.exit(main(sys.argv[1:]))"
 
 
 @contextmanager
-def started(line: list[str], pattern: str) -> Iterator[str]:
-    """A serving process; the address in its first lines that matches."""
+def started(line: list[str], pattern: str) -> Iterator[tuple[str, str]]:
+    """A serving process; the first address it prints, and the one that matches."""
     process = subprocess.Popen(line, stdout=subprocess.PIPE, text=True)
     assert process.stdout
+    first = ""
     try:
         for said in process.stdout:
+            address = re.search(r"http://\S+", said)
+            first = first or (address[0] if address else "")
             if found := re.search(pattern, said):
-                yield found[1]
+                yield first, found[1]
                 break
         else:
             raise SystemExit(f"{line[:3]} did not start")
@@ -145,6 +149,47 @@ def p99(times: list[float]) -> float:
     return sorted(times)[min(len(times) - 1, int(0.99 * len(times)))]
 
 
+def redraw(url: str, cookie: str) -> None:
+    """A person who looks at the claims screen and draws it again as soon as it stands."""
+    from streamlit.proto.BackMsg_pb2 import BackMsg
+    from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+    from websockets.sync.client import connect
+
+    with connect(
+        url.replace("http", "ws", 1) + "/_stcore/stream", origin=url, max_size=None,
+        subprotocols=["streamlit", "none"], additional_headers={"Cookie": f"rimqc={cookie}"},
+    ) as socket:  # fmt: skip
+        asked = BackMsg()
+        asked.rerun_script.query_string, asked.rerun_script.page_name = "", "claims"
+        while True:
+            socket.send(asked.SerializeToString())
+            message = ForwardMsg()
+            while message.WhichOneof("type") != "script_finished":
+                message.ParseFromString(socket.recv(timeout=60))
+
+
+@contextmanager
+def viewers(db: str, url: str, count: int) -> Iterator[None]:
+    """So many people before a screen, in processes of their own."""
+    from qc.ledger.ledger import Ledger, now
+    from qc.people import accounts, sessions
+
+    with Ledger(db) as ledger, ledger.writing() as connection:
+        accounts.add_person(connection, "eva", "Eva", "engineer", now())
+        cookies = [sessions.begin(connection, "eva", None, now()) for _ in range(count)]
+    spawn = multiprocessing.get_context("spawn")
+    people = [spawn.Process(target=redraw, args=(url, cookie), daemon=True) for cookie in cookies]
+    for one in people:
+        one.start()
+    time.sleep(8)  # until each has drawn it once
+    try:
+        yield
+    finally:
+        for one in people:
+            one.terminate()
+            one.join()
+
+
 def rimqc(db: str, *words: str) -> str:
     line = [sys.executable, "-c", MAIN, "--db", db, *words]
     return subprocess.run(line, check=True, capture_output=True, text=True).stdout
@@ -159,7 +204,7 @@ def main() -> None:
     folder = Path(tempfile.mkdtemp())
     try:
         (folder / "shop").mkdir()
-        write_shop(folder / "shop", 7 * args.records)
+        write_shop(folder / "shop", 9 * args.records)
         (folder / "shop" / "weighing-all.csv").unlink()  # they come one by one
         db = args.db or f"sqlite:///{folder}/a.sqlite"
         rimqc(db, "import", str(folder / "shop"))
@@ -170,8 +215,8 @@ def main() -> None:
         bare = [sys.executable, "-c", BARE, args.bare or str(folder / "bare.sqlite")]
         number = 0
         with (
-            started(serve, r"Stations send to (http://\S+)") as ours,
-            started(bare, r"(http://\S+)") as plain,
+            started(serve, r"Stations send to (http://\S+)") as (screens, ours),
+            started(bare, r"(http://\S+)") as (_, plain),
         ):
             for clients in (1, 8, 50):
                 found = {}
@@ -187,6 +232,11 @@ def main() -> None:
                 print(
                     f"| its p99 | {1e3 * own99:.3g} ms | {1e3 * bound99:.3g} ms | | |", flush=True
                 )
+            alone = p99(measure(ours, token[0], 8, args.records, number))
+            with viewers(db, screens, 4):
+                beside = p99(measure(ours, token[0], 8, args.records, number + args.records))
+            what = f"p99 of one record posted, 8 clients, {kind}, while four people redraw a screen"
+            print(row(what, 1e3 * beside, 1e3 * alone, 1.5, "ms"))
     finally:
         shutil.rmtree(folder, ignore_errors=True)
 
