@@ -270,10 +270,12 @@ def undone(ledger: Ledger) -> Iterator[Connection]:
 
 
 def follows(connection: Connection) -> dict[str, list[tuple[Any, ...]]]:
-    """Everything that follows from the journal, without row numbers, in a fixed order."""
+    """Everything that follows from the journal, without its places, in a fixed order."""
     found = {}
     for table in FOLLOWS:
-        columns = [column for column in table.__table__.columns if column.name != "id"]
+        columns = [
+            column for column in table.__table__.columns if column.name not in ("id", "since")
+        ]
         rows = [tuple(row) for row in connection.execute(select(*columns))]
         found[table.__tablename__] = sorted(rows, key=repr)
     return found

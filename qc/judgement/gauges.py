@@ -11,6 +11,8 @@ from qc.judgement.readings import Doubt, Held
 from qc.physics.exact import EXACT
 from qc.records.kinds import GaugeCheck, Record
 
+OVERDUE = "gauge-overdue"
+
 
 def passes(check: GaugeCheck) -> bool:
     """A check fails when its error is larger than its limit."""
@@ -124,11 +126,27 @@ def _suspect(gauge: Gauge, doubt: Doubt, count: int) -> Verdict:
     return Verdict("gauge-suspect", MAJOR, message, abs(doubt.error), doubt.limit, gauge.unit)
 
 
+class Calibration(NamedTuple):
+    """A passed calibration: when, and the last day for which it holds."""
+
+    at: dt.datetime
+    due: dt.date
+
+
+def calibrations(gauge: str, checks: Iterable[Held]) -> list[Calibration]:
+    """The passed calibrations of a gauge, in order of time."""
+    return sorted(
+        Calibration(check.taken_at, check.due)
+        for check in _checks_of(gauge, (item.final() for item in checks))
+        if check.check == "calibration" and passes(check) and check.due is not None
+    )
+
+
 FirstUse = Callable[[dt.datetime, dt.datetime | None], dt.datetime | None]
 
 
 def overdue_flags(
-    gauge: Gauge, checks: Iterable[Held], zone: ZoneInfo | None, first_use: FirstUse
+    gauge: Gauge, passed: Sequence[Calibration], zone: ZoneInfo | None, first_use: FirstUse
 ) -> list[Flag]:
     """Use of the gauge on a local day after its calibration ran out.
 
@@ -136,7 +154,7 @@ def overdue_flags(
     The flag closes with the next passed calibration.
     """
     flags = []
-    for start, until, due in _out_of_calibration(gauge, checks, zone):
+    for start, until, due in _out_of_calibration(gauge, passed, zone):
         used = first_use(start, until)
         if used is not None:
             closed_by = None if until is None else "calibration"
@@ -144,21 +162,18 @@ def overdue_flags(
     return flags
 
 
-def overdue_from(gauge: Gauge, checks: Iterable[Held], zone: ZoneInfo | None) -> dt.datetime | None:
+def overdue_from(
+    gauge: Gauge, passed: Sequence[Calibration], zone: ZoneInfo | None
+) -> dt.datetime | None:
     """The first moment at which use of the gauge is flagged; None where its calibration never
     runs out."""
-    return min((start for start, _, _ in _out_of_calibration(gauge, checks, zone)), default=None)
+    return min((start for start, _, _ in _out_of_calibration(gauge, passed, zone)), default=None)
 
 
 def _out_of_calibration(
-    gauge: Gauge, checks: Iterable[Held], zone: ZoneInfo | None
+    gauge: Gauge, passed: Sequence[Calibration], zone: ZoneInfo | None
 ) -> Iterator[tuple[dt.datetime, dt.datetime | None, dt.date]]:
     """Stretches of time, each until the next passed calibration, and the day it was due by."""
-    passed = sorted(
-        (check.taken_at, check.due)
-        for check in _checks_of(gauge.code, (item.final() for item in checks))
-        if check.check == "calibration" and passes(check) and check.due is not None
-    )  # fmt: skip
     stretches = [(None, gauge.due), *passed]
     for i, (since, due) in enumerate(stretches):
         if due is None or due == dt.date.max:  # never
@@ -175,4 +190,4 @@ def _overdue(gauge: Gauge, due: dt.date) -> Verdict:
         f"Gauge {gauge.code} was used after its calibration fell due on {due.isoformat()}: "
         "calibrate it, then look at what it measured since."
     )
-    return Verdict("gauge-overdue", MAJOR, message)
+    return Verdict(OVERDUE, MAJOR, message)

@@ -22,6 +22,7 @@ from qc.ledger.bulk import insert_rows
 from qc.ledger.journal import COLUMNS, Prepared, prepare
 from qc.ledger.ledger import Ledger, now
 from qc.ledger.migrate import newest
+from qc.ledger.months import begin_month, lay_out
 from qc.ledger.rebuild import rebuild
 from qc.ledger.tables import Base, Head, Journal, Seal
 from qc.ledger.verify import verify
@@ -119,7 +120,7 @@ def _read_in(connection: Connection, file: Path, beside: dict[str, type[Base]]) 
         if not isinstance(head, dict) or head.get("rimqc-backup") != FORM:
             raise RimqcError(f"{file} is no backup that this program can read", 2)
         rows: dict[str, list[tuple[Any, ...]]] = {"seal": [], "record": []}
-        count, ended, catalog, checks = 1, False, 0, 0
+        count, seals, ended, catalog, checks = 1, 0, False, 0, 0
         for text in lines:
             line = msgspec.json.decode(text)
             if isinstance(line, dict):
@@ -129,6 +130,7 @@ def _read_in(connection: Connection, file: Path, beside: dict[str, type[Base]]) 
             match line:
                 case ["seal", *seal, sealed_at]:
                     rows["seal"].append((*seal, dt.datetime.fromisoformat(sealed_at)))
+                    seals += 1
                 case ["record", int(position), str(digest), str(body)]:
                     item = prepared(body)
                     rows["record"].append(_row(position, digest, item, body))
@@ -140,22 +142,30 @@ def _read_in(connection: Connection, file: Path, beside: dict[str, type[Base]]) 
                 case _:
                     raise ValueError(f"line {count} is of no known kind")
             if len(rows["record"]) >= CHUNK:
-                insert_rows(connection, Journal, COLUMNS, rows["record"])
-                rows["record"].clear()
+                _put(connection, rows)
         if not ended:
             raise ValueError("it was cut short")
-    insert_rows(connection, Journal, COLUMNS, rows["record"])
-    insert_rows(connection, Seal, _SEAL, rows["seal"])
+    _put(connection, rows)
     kept = Kept(head["records"], head["seal_digest"])
     connection.execute(delete(Head))
     if kept.records:
         connection.execute(
             insert(Head).values(
-                id=1, position=kept.records, seal=len(rows["seal"]), seal_digest=kept.seal_digest,
+                id=1, position=kept.records, seal=seals, seal_digest=kept.seal_digest,
                 catalog_position=catalog, checks_position=checks,
             )
         )  # fmt: skip
+    begin_month(connection)
     return kept
+
+
+def _put(connection: Connection, rows: dict[str, list[tuple[Any, ...]]]) -> None:
+    """Seals come first, for they say when the records after them arrived."""
+    lay_out(connection, ((seal[1], seal[5]) for seal in rows["seal"]))
+    insert_rows(connection, Seal, _SEAL, rows["seal"])
+    insert_rows(connection, Journal, COLUMNS, rows["record"])
+    for kept in rows.values():
+        kept.clear()
 
 
 def prepared(body: str) -> Prepared:

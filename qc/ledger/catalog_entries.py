@@ -25,10 +25,10 @@ from qc.catalog.entries import (
     key_of,
 )
 from qc.ledger.follow import Known, judge_all
-from qc.ledger.journal import Prepared, prepare
+from qc.ledger.journal import Prepared, prepare, sealed_at
 from qc.ledger.marks import IN_CATALOG
 from qc.ledger.summaries import mark_models_stale
-from qc.ledger.tables import Journal, Seal
+from qc.ledger.tables import Journal
 from qc.records.canonical import body, derived_id
 
 _decoder = msgspec.json.Decoder(CatalogEntry)
@@ -39,18 +39,11 @@ _NEW_CODE_CHANGES_NOTHING = (Model, FittedPart, Gauge, Characteristic, Protocol,
 
 def load_catalog(connection: Connection) -> Catalog:
     """All versions of all entries, with the times they were recorded at."""
-    sealed = (
-        select(Seal.sealed_at)
-        .where(Seal.first_position <= Journal.position)
-        .order_by(Seal.first_position.desc())
-        .limit(1)
-        .scalar_subquery()
-    )
-    query = select(Journal.position, Journal.body, sealed).where(IN_CATALOG)
+    query = select(Journal.position, Journal.body, sealed_at()).where(IN_CATALOG)
     recorded = []
-    for position, text, sealed_at in connection.execute(query):
+    for position, text, at in connection.execute(query):
         item = _decoder.decode(text)
-        recorded.append(Recorded(item.record_id, position, sealed_at, item.entry))
+        recorded.append(Recorded(item.record_id, position, at, item.entry))
     return Catalog(recorded)
 
 

@@ -4,12 +4,12 @@ import datetime as dt
 from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
-from sqlalchemy import Connection, delete, or_, select
+from sqlalchemy import Connection, delete, select
 
 from qc.judgement.readings import Change, Held
 from qc.ledger.bulk import insert_rows, pieces, select_in
-from qc.ledger.journal import Subject, subject_of
-from qc.ledger.tables import Journal, Mends, Override
+from qc.ledger.journal import Subject, places, subject_of
+from qc.ledger.tables import Journal, Mends, Override, Part
 from qc.records.canonical import from_body, replacement_of
 from qc.records.kinds import Correction, Record
 
@@ -79,20 +79,20 @@ def corrections_of(connection: Connection, record_ids: Iterable[str]) -> dict[st
     done: set[str] = set()
     while waiting:
         done |= waiting
-        following = set()
-        for piece in pieces(sorted(waiting)):
-            query = (
-                select(Mends.of, Journal.position, Journal.body)
-                .join(Journal, Journal.record_id == Mends.record_id)
-                .where(Mends.of.in_(piece))
-                .order_by(Journal.position)
-            )
-            for of, position, text in connection.execute(query):
-                record = from_body(text)
-                found.setdefault(of, []).append(Placed(position, record))
-                following.add(record.record_id)
-        waiting = following - done
+        links = list(select_in(connection, Mends, ("of", "record_id"), "of", sorted(waiting)))
+        placed = _placed(connection, {record_id for _, record_id in links})
+        held = [(placed[name].position, of, name) for of, name in links if name in placed]
+        for _, of, name in sorted(held):
+            found.setdefault(of, []).append(placed[name])
+        waiting = placed.keys() - done
     return found
+
+
+def _placed(connection: Connection, record_ids: Iterable[str]) -> dict[str, Placed]:
+    held = places(connection, record_ids)
+    rows = select_in(connection, Journal, ("position", "body"), "position", held.values())
+    bodies = dict(rows)
+    return {name: Placed(at, from_body(bodies[at])) for name, at in held.items()}
 
 
 _ANY = select(Mends.of).limit(1)
@@ -126,14 +126,11 @@ def roots_of(connection: Connection, record_ids: Iterable[str]) -> set[str]:
     waiting, done = set(record_ids), set()
     while waiting:
         done |= waiting
-        following = set()
-        for piece in pieces(sorted(waiting)):
-            query = select(Journal.record_id, Journal.kind).where(Journal.record_id.in_(piece))
-            rows = [(row[0], row[1]) for row in connection.execute(query)]
-            roots |= {name for name, kind in rows if kind not in ("correction", "catalog")}
-            chained = [record_id for record_id, kind in rows if kind == "correction"]
-            links = select(Mends.of).where(Mends.record_id.in_(chained))
-            following |= {row[0] for row in connection.execute(links)} if chained else set()
+        at = places(connection, waiting).values()
+        rows = list(select_in(connection, Journal, ("record_id", "kind"), "position", at))
+        roots |= {name for name, kind in rows if kind not in ("correction", "catalog")}
+        chained = [record_id for record_id, kind in rows if kind == "correction"]
+        following = {of for (of,) in select_in(connection, Mends, ("of",), "record_id", chained)}
         waiting = following - done
     return roots
 
@@ -149,8 +146,10 @@ def override(connection: Connection, roots: Iterable[str]) -> list[Subject]:
         connection.execute(delete(Override).where(Override.record_id.in_(piece)))
         rows = []
         for held in load_held(connection, piece):
-            touched.append(subject_of(held.record))
-            for number, (_, says, _) in enumerate(held.changes, 1):
+            if not held.changes:
+                continue
+            states = [held.record, *(change.content for change in held.changes)]
+            for number, says in enumerate(states):
                 subject = subject_of(says)
                 touched.append(subject)
                 last = number == len(held.changes)
@@ -163,33 +162,45 @@ def override(connection: Connection, roots: Iterable[str]) -> list[Subject]:
 
 def load_held(connection: Connection, record_ids: Sequence[str]) -> list[Held]:
     """Records by identity, with their changes."""
-    bodies = select_in(connection, Journal, ("body",), "record_id", record_ids)
+    found = _placed(connection, record_ids)
     corrections = corrections_of(connection, record_ids)
-    return [resolve(from_body(text), corrections) for (text,) in bodies]
+    return [resolve(placed.record, corrections) for placed in found.values()]
+
+
+def begins(connection: Connection, serials: Iterable[str]) -> dict[str, int]:
+    """From which position on there are records of these parts, of those that are known."""
+    return dict(select_in(connection, Part, ("serial", "since"), "serial", serials))
+
+
+def first_of(connection: Connection, serials: Iterable[str]) -> int:
+    """Before this position there is nothing about any of these parts."""
+    return min(begins(connection, serials).values(), default=1)
 
 
 def histories(
-    connection: Connection, column: str, names: Sequence[str], corrected: bool | None = None
+    connection: Connection,
+    column: str,
+    names: Sequence[str],
+    corrected: bool | None = None,
+    since: Mapping[str, int] | None = None,
 ) -> dict[str, list[Held]]:
     """All records about each of some serials, batches or checked gauges, with their changes.
 
-    `column` is `serial`, `batch` or `checked`; `corrected` says whether the database has any
-    corrections, for a caller that has looked.
+    `column` is `serial`, `batch` or `checked`. For a caller that has looked: `corrected` says
+    whether the database has any corrections, `since` where the records of each part begin.
     """
     if corrected is None:
         corrected = any_corrections(connection)
+    if since is None:
+        since = begins(connection, names) if column == "serial" else {}
     found: dict[str, list[Held]] = {name: [] for name in names}
     for piece in pieces(list(names)):
-        about = getattr(Journal, column)
         mended: set[str] = set()
         if corrected:
-            query = (
-                select(Override.record_id)
-                .join(Journal, Journal.record_id == Override.record_id)
-                .where(or_(about.in_(piece), getattr(Override, column).in_(piece)))
-            )
+            query = select(Override.record_id).where(getattr(Override, column).in_(piece))
             mended = {row[0] for row in connection.execute(query)}
-        for name, text in select_in(connection, Journal, (column, "body"), column, piece):
+        first = min((since[name] for name in piece if name in since), default=None)
+        for name, text in select_in(connection, Journal, (column, "body"), column, piece, first):
             held = Held(from_body(text))
             if held.record.record_id not in mended:
                 found[name].append(held)

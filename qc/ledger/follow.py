@@ -4,16 +4,17 @@ import datetime as dt
 from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, field
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, literal, select
 
 from qc.catalog.catalog import Catalog
-from qc.judgement.gauges import doubts, overdue_from
+from qc.judgement.gauges import Calibration, calibrations, doubts, overdue_from
 from qc.judgement.part import judge_batch, judge_part
 from qc.judgement.readings import Around, Doubt, Held
 from qc.ledger import fresh, gauge_flags, pairs
 from qc.ledger.bulk import pieces
 from qc.ledger.corrections import (
     any_corrections,
+    begins,
     histories,
     note_links,
     override,
@@ -21,7 +22,7 @@ from qc.ledger.corrections import (
 )
 from qc.ledger.journal import Prepared, Subject
 from qc.ledger.projections import write_batches, write_parts
-from qc.ledger.tables import Journal, Mends, Override, Part
+from qc.ledger.tables import Head, Journal, Mends, Override, Part
 from qc.records.kinds import Build, Correction, Record
 
 # parts judged at once: bounds the memory of a re-judgement of everything
@@ -44,79 +45,94 @@ class Touched:
 
 
 class Known:
-    """What judging needs from the whole database: the catalog and the gauges in doubt."""
+    """What judging needs from the whole database: the catalog and what checks say of gauges."""
 
-    def __init__(self, catalog: Catalog, in_doubt: Mapping[str, Sequence[Doubt]]) -> None:
+    def __init__(self, catalog: Catalog, before: "Known | None" = None) -> None:
+        """`before`: what is known of the gauges so far."""
         self.catalog = catalog
-        self.in_doubt = dict(in_doubt)
+        self.in_doubt: dict[str, Sequence[Doubt]] = dict(before.in_doubt) if before else {}
+        self.calibrations: dict[str, Sequence[Calibration]] = (
+            dict(before.calibrations) if before else {}
+        )
         self._overdue_from: dict[str, dt.datetime | None] = {}
+
+    def learn(self, gauge: str, checks: Sequence[Held]) -> None:
+        """What all checks of a gauge come to."""
+        self.in_doubt.pop(gauge, None)
+        if found := doubts(gauge, checks):
+            self.in_doubt[gauge] = found
+        self.calibrations[gauge] = calibrations(gauge, checks)
+        self._overdue_from.pop(gauge, None)
 
     @property
     def around(self) -> Around:
         return Around(self.catalog, self.in_doubt)
 
-    def in_calibration(self, connection: Connection, code: str, at: dt.datetime | None) -> bool:
+    def in_calibration(self, code: str, at: dt.datetime) -> bool:
         """Whether use of a gauge at this moment flags nothing, whatever else it was used for."""
         if code not in self._overdue_from:
-            gauge = self.catalog.gauge(code)
-            held = histories(connection, "checked", [code]).get(code, [])
+            gauge, passed = self.catalog.gauge(code), self.calibrations.get(code, ())
             zone = self.catalog.zone
-            self._overdue_from[code] = overdue_from(gauge, held, zone) if gauge else None
+            self._overdue_from[code] = overdue_from(gauge, passed, zone) if gauge else None
         starts = self._overdue_from[code]
-        return starts is None or (at is not None and at < starts)
-
-    def checked_again(self, code: str) -> None:
-        """A gauge's checks changed."""
-        self._overdue_from.pop(code, None)
+        return starts is None or at < starts
 
 
-def load_doubts(connection: Connection) -> dict[str, list[Doubt]]:
-    """Every gauge that a failed check ever put in doubt."""
+def load_known(connection: Connection, catalog: Catalog) -> Known:
+    """The catalog, with every gauge that was ever checked."""
+    known = Known(catalog)
     gauges = sorted(names_in(connection, "checked"))
-    found = {}
     for gauge, held in histories(connection, "checked", gauges).items():
-        in_doubt = doubts(gauge, held)
-        if in_doubt:
-            found[gauge] = in_doubt
-    return found
+        known.learn(gauge, held)
+    return known
 
 
-def follow(connection: Connection, known: Known, items: Sequence[Prepared]) -> None:
-    """Judge everything that these new items touch, in the same transaction."""
+def follow(connection: Connection, known: Known, items: Sequence[Prepared], first: int) -> None:
+    """Judge everything that these new items touch, in the same transaction.
+
+    They stand in the journal from position `first` on.
+    """
     records = [item.record for item in items if isinstance(item.record, Record)]
     touched = Touched()
     corrected = _corrected(connection, records, touched)
     touched.checked |= {item.subject.checked for item in items if item.subject.checked}
     done: Set[str] = set()
     if not touched.checked:
-        done = fresh.judge_fresh(connection, known.around, records, touched.serials)
+        done = fresh.judge_fresh(connection, known.around, records, touched.serials, first)
     for item in items:
         if item.subject.serial not in done:
-            touched.add(item.subject)
-    touched.gauges |= {
-        item.subject.gauge
-        for item in items
-        if item.subject.gauge
-        and (
-            item.subject.serial not in done
-            or not known.in_calibration(connection, item.subject.gauge, item.taken_at)
-        )
-    }
+            touched.add(item.subject._replace(gauge=None))
     if touched.checked:
         _recheck(connection, known, touched, corrected)
-    judge(connection, known, touched, corrected)
-    gauge_flags.write(connection, known.catalog, known.in_doubt, touched.gauges, corrected)
+    judge(connection, known, touched, corrected, dict.fromkeys(touched.serials, first))
+    uses: dict[str, list[dt.datetime]] = {}
+    for item in items:
+        gauge, at = item.subject.gauge, item.taken_at
+        if gauge and at and gauge not in touched.gauges and not known.in_calibration(gauge, at):
+            uses.setdefault(gauge, []).append(at)
+    gauge_flags.note_uses(connection, known, uses)
+    gauge_flags.write(connection, known, touched.gauges, corrected)
 
 
-def judge(connection: Connection, known: Known, touched: Touched, corrected: bool) -> None:
-    """Judge parts and batches, and write what follows for them."""
+def judge(
+    connection: Connection,
+    known: Known,
+    touched: Touched,
+    corrected: bool,
+    since: Mapping[str, int],
+) -> None:
+    """Judge parts and batches, and write what follows for them.
+
+    `since`: where the records of each part begin that the database does not know yet.
+    """
     for piece in pieces(sorted(touched.serials), PARTS_AT_ONCE):
-        held = histories(connection, "serial", piece, corrected)
+        begin = {serial: since[serial] for serial in piece} | begins(connection, piece)
+        held = histories(connection, "serial", piece, corrected, begin)
         there, gone = _divided(held)
         judged = {serial: judge_part(serial, held[serial], known.around) for serial in there}
         wheels = {serial: pair for serial in piece if (pair := pair_of(held[serial]))}
         stale = pairs.pairs_of(connection, piece)
-        write_parts(connection, judged, wheels, gone)
+        write_parts(connection, judged, wheels, begin, gone)
         touched.gauges |= {s.gauge for part in judged.values() for s in part.suspects}
         codes = stale | {code for code, _ in wheels.values()}
         if codes:
@@ -165,11 +181,9 @@ def _recheck(connection: Connection, known: Known, touched: Touched, corrected: 
     """Checks of gauges came or changed: whatever their doubt covers or covered is touched."""
     held = histories(connection, "checked", sorted(touched.checked), corrected)
     for gauge, checks in held.items():
-        before, now = known.in_doubt.get(gauge, []), doubts(gauge, checks)
-        known.in_doubt.pop(gauge, None)
-        known.checked_again(gauge)
-        if now:
-            known.in_doubt[gauge] = now
+        before = known.in_doubt.get(gauge, [])
+        known.learn(gauge, checks)
+        now = known.in_doubt.get(gauge, [])
         for doubt in {*before, *now} - ({*before} & {*now}):
             for subject in users(connection, gauge, doubt):
                 touched.add(subject)
@@ -191,11 +205,11 @@ def users(connection: Connection, gauge: str, doubt: Doubt) -> Iterator[Subject]
 def judge_all(connection: Connection, known: Known, models: Set[str] | None = None) -> None:
     """Judge every part anew, or those of some models after their catalog changed; all batches."""
 
-    def following(last: str) -> list[str]:
-        query = select(Part.serial).where(Part.serial > last).order_by(Part.serial)
+    def following(last: str) -> dict[str, int]:
+        query = select(Part.serial, Part.since).where(Part.serial > last).order_by(Part.serial)
         if models is not None:
             query = query.where(Part.model.in_(models))
-        return [row[0] for row in connection.execute(query.limit(PARTS_AT_ONCE))]
+        return {row[0]: row[1] for row in connection.execute(query.limit(PARTS_AT_ONCE))}
 
     _judge_each(connection, known, following)
 
@@ -206,26 +220,31 @@ def judge_journal(connection: Connection, known: Known) -> None:
 
 
 def _judge_each(
-    connection: Connection, known: Known, following: Callable[[str], list[str]]
+    connection: Connection, known: Known, following: Callable[[str], dict[str, int]]
 ) -> None:
     """Judge the parts that come `following` one another, then all batches and gauges."""
     corrected = any_corrections(connection)
     last = ""
     while serials := following(last):
-        judge(connection, known, Touched(serials=set(serials)), corrected)
-        last = serials[-1]
+        judge(connection, known, Touched(serials=set(serials)), corrected, serials)
+        last = max(serials)
     touched = Touched(batches=names_in(connection, "batch"), gauges=names_in(connection, "gauge"))
-    judge(connection, known, touched, corrected)
-    gauge_flags.write(connection, known.catalog, known.in_doubt, touched.gauges, corrected)
+    judge(connection, known, touched, corrected, {})
+    gauge_flags.write(connection, known, touched.gauges, corrected)
 
 
-def _next_serials(connection: Connection, last: str) -> list[str]:
-    found: set[str] = set()
-    for table in (Journal, Override):
-        query = select(table.serial).where(table.serial > last).distinct()
-        query = query.order_by(table.serial).limit(PARTS_AT_ONCE)
-        found |= {name for (name,) in connection.execute(query) if name}
-    return sorted(found)[:PARTS_AT_ONCE]
+def _next_serials(connection: Connection, last: str) -> dict[str, int]:
+    """With where the records of each begin; a serial that only a correction names has none."""
+    end = connection.execute(select(Head.position)).scalar_one()
+    mended = select(Override.serial, literal(end)).where(Override.serial > last).distinct()
+    own = select(Journal.serial, func.min(Journal.position)).where(Journal.serial > last)
+    found: dict[str, int] = {}
+    for query, name in (
+        (mended, Override.serial), (own.group_by(Journal.serial), Journal.serial)
+    ):  # fmt: skip
+        rows = connection.execute(query.order_by(name).limit(PARTS_AT_ONCE))
+        found |= {serial: position for serial, position in rows if serial}
+    return {serial: found[serial] for serial in sorted(found)[:PARTS_AT_ONCE]}
 
 
 def names_in(connection: Connection, column: str) -> set[str]:

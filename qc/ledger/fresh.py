@@ -65,11 +65,15 @@ class Calm(NamedTuple):
 
 
 def judge_fresh(
-    connection: Connection, around: Around, records: Sequence[Record], mended: Set[str]
+    connection: Connection,
+    around: Around,
+    records: Sequence[Record],
+    mended: Set[str],
+    first: int,
 ) -> set[str]:
     """Judge what can be judged by itself; returns the serials that are done with.
 
-    `mended` are serials that a correction touches.
+    `mended` are serials that a correction touches; the records stand from position `first` on.
     """
     by_serial: dict[str, list[Record]] = {}
     not_alone = set(mended)
@@ -84,7 +88,7 @@ def judge_fresh(
     # in the order of the log: neighbours in the log are neighbours in the tables
     at_hand = {serial: items for serial, items in by_serial.items() if serial not in not_alone}
     known = _calm_parts(connection, at_hand)
-    rows = _Rows(around)
+    rows = _Rows(around, first)
     done = set()
     for serial, items in at_hand.items():
         part = known[serial] if serial in known else _received(items)
@@ -148,8 +152,8 @@ def _holds(outcome: Outcome) -> bool:
 class _Rows:
     """Rows to add, gathered over all parts."""
 
-    def __init__(self, around: Around) -> None:
-        self.around = around
+    def __init__(self, around: Around, first: int) -> None:
+        self.around, self.first = around, first
         self.new: list[tuple[Any, ...]] = []
         self.changed: dict[str, list[str]] = {}  # parts by what they now stand at
         self.quantities: list[tuple[Any, ...]] = []
@@ -218,7 +222,8 @@ class _Rows:
         if standing is None:
             return False
         if part.standing is None:
-            self.new.append((serial, part.model, part.batch, standing, part.since, None, None))
+            row = (serial, part.model, part.batch, standing, part.since, None, None, self.first)
+            self.new.append(row)
         elif standing != part.standing:
             self.changed.setdefault(standing, []).append(serial)
         return True

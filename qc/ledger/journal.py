@@ -6,11 +6,11 @@ from functools import lru_cache
 from hashlib import sha256
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, bindparam, select, text, update
+from sqlalchemy import Connection, ScalarSelect, bindparam, insert, select, text, update
 
 from qc.catalog.entries import CatalogEntry
 from qc.ledger.bulk import insert_rows, select_in
-from qc.ledger.tables import Head, Journal, Seal
+from qc.ledger.tables import Head, Identity, Journal, Seal
 from qc.records.canonical import body, digest
 from qc.records.kinds import Correction, GaugeCheck, Receipt, Record, kind_of
 
@@ -122,8 +122,30 @@ def lock_end(connection: Connection) -> End:
 
 def held_digests(connection: Connection, record_ids: Iterable[str]) -> dict[str, str]:
     """Of these identities, those that the journal holds, with the digest of what it holds."""
-    rows = select_in(connection, Journal, ("record_id", "digest"), "record_id", record_ids)
-    return {row[0]: row[1] for row in rows}
+    held = places(connection, record_ids)
+    rows = select_in(connection, Journal, ("position", "digest"), "position", held.values())
+    digests = dict(rows)
+    return {record_id: digests[position] for record_id, position in held.items()}
+
+
+def places(connection: Connection, record_ids: Iterable[str]) -> dict[str, int]:
+    """Where these records stand in the journal, as far as they are held."""
+    return dict(select_in(connection, Identity, ("record_id", "position"), "record_id", record_ids))
+
+
+def sealed_at() -> ScalarSelect[dt.datetime]:
+    """When a record of the journal arrived, as a column of a query of the journal."""
+    seal = select(Seal.sealed_at).where(Seal.first_position <= Journal.position)
+    return seal.order_by(Seal.first_position.desc()).limit(1).correlate(Journal).scalar_subquery()
+
+
+def note_identities(connection: Connection, after: int) -> None:
+    """Note where all that stands after a position is; in order, so that neighbours are written."""
+    new = select(Journal.record_id, Journal.position).where(Journal.position > after)
+    statement = insert(Identity).from_select(
+        ("record_id", "position"), new.order_by(Journal.record_id)
+    )
+    connection.execute(statement)
 
 
 def append(connection: Connection, end: End, items: Sequence[Prepared], now: dt.datetime) -> End:
@@ -137,6 +159,7 @@ def append(connection: Connection, end: End, items: Sequence[Prepared], now: dt.
     catalog_position = _last(items, ("catalog",), end) or end.catalog_position
     checks_position = _last(items, ("gauge-check", "correction"), end) or end.checks_position
     insert_rows(connection, Journal, COLUMNS, rows)
+    note_identities(connection, end.position)
     number = end.seal + 1
     sealed = seal_digest(number, now, end.seal_digest, (item.digest for item in items))
     seal = (number, end.position + 1, len(items), end.seal_digest, sealed, now)

@@ -6,6 +6,7 @@ the records touch.
 """
 
 import datetime as dt
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, NamedTuple
@@ -14,9 +15,9 @@ from sqlalchemy import Connection, Engine, select
 
 from qc.catalog.catalog import Catalog, Recorded
 from qc.catalog.entries import CatalogEntry, Entry
-from qc.ledger import migrate
+from qc.ledger import migrate, months
 from qc.ledger.engine import DatabaseError, open_engine, plain_faults, read_url, writing
-from qc.ledger.journal import End, Prepared, append, held_digests, lock_end, prepare
+from qc.ledger.journal import End, Prepared, append, held_digests, lock_end, places, prepare
 from qc.ledger.seen import forget
 from qc.ledger.summaries import stale_streams
 from qc.ledger.tables import Head, Journal
@@ -27,6 +28,7 @@ from qc.records.kinds import Record
 if TYPE_CHECKING:
     from qc.ledger.follow import Known
 
+MONTH_AGAIN_SECONDS = 60.0
 ACCEPTED, HELD, CONFLICT = "accepted", "held", "conflict"
 
 
@@ -55,6 +57,9 @@ class Ledger:
         # what is known, and the last catalog entry and gauge check it is known from: always set
         # together, since threads share it
         self._known: tuple[tuple[int, int], Known] | None = None
+        # the newest month that the journal is known to have, and when to ask again
+        self._month: str | None = None
+        self._month_again = 0.0
 
     def __enter__(self) -> "Ledger":
         return self
@@ -87,12 +92,21 @@ class Ledger:
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """A transaction that writes; what was learnt in it is forgotten when it fails."""
+        self._begin_month()
         try:
             with plain_faults(self.url), writing(self.engine) as connection:
                 yield connection
         except BaseException:
             self._known = None
             raise
+
+    def _begin_month(self) -> None:
+        """Let the journal's month begin, where this process has not seen to that yet."""
+        if self.engine.dialect.name == "sqlite" or self._month == months.month_of(now()):
+            return
+        if time.monotonic() >= self._month_again:
+            self._month = months.open_month(self.engine)
+            self._month_again = time.monotonic() + MONTH_AGAIN_SECONDS
 
     def catalog(self) -> Catalog:
         """The catalog as it is now."""
@@ -112,9 +126,9 @@ class Ledger:
         known = self._known
         if known is None or known[0] != at:
             from qc.ledger.catalog_entries import load_catalog
-            from qc.ledger.follow import Known, load_doubts
+            from qc.ledger.follow import load_known
 
-            known = (at, Known(load_catalog(connection), load_doubts(connection)))
+            known = (at, load_known(connection, load_catalog(connection)))
             self._known = known
         return known[1]
 
@@ -146,7 +160,7 @@ class Ledger:
         if fresh:
             known = self.known(connection, end)
             new = append(connection, end, fresh, now())
-            follow(connection, known, fresh)
+            follow(connection, known, fresh, end.position + 1)
             self._learnt(new, known)
         return answers
 
@@ -171,7 +185,7 @@ class Ledger:
                 if isinstance(item.record, CatalogEntry)
             ]
             catalog = Catalog([*before.recorded, *recorded])
-            known = Known(catalog, known.in_doubt)
+            known = Known(catalog, known)
             rejudge_for(connection, known, before, [item.entry for item in recorded])
             forget(connection)
             self._learnt(new, known)
@@ -213,7 +227,8 @@ def _compare(connection: Connection, item: Prepared, fresh: Sequence[Prepared]) 
     record_id = item.record.record_id
     before = next((f.record for f in fresh if f.record.record_id == record_id), None)
     if before is None:
-        query = select(Journal.kind, Journal.body).where(Journal.record_id == record_id)
+        at = places(connection, [record_id])[record_id]
+        query = select(Journal.kind, Journal.body).where(Journal.position == at)
         kind, text = connection.execute(query).one()
         if kind == "catalog":
             return Answer(CONFLICT, "record_id")

@@ -26,7 +26,8 @@ from qc.ledger.tables import (
 )
 from qc.records.kinds import Runout
 
-PART_COLUMNS = ("serial", "model", "batch", "standing", "calm_since", "pair", "pair_stage")
+PART_COLUMNS = ("serial", "model", "batch", "standing", "calm_since", "pair", "pair_stage",
+                "since")  # fmt: skip
 FLAG_COLUMNS = ("owner", "flag", "severity", "serial", "batch", "gauge", "model", "stage",
                 "characteristic", "test", "value", "limit", "unit", "probability", "raised_at",
                 "closed_at", "closed_by", "message", "records")  # fmt: skip
@@ -85,11 +86,13 @@ def write_parts(
     connection: Connection,
     judged: Mapping[str, Judged],
     pairs: Mapping[str, tuple[str, str]],
+    since: Mapping[str, int],
     gone: Iterable[str] = (),
 ) -> None:
     """Everything that follows for these parts, in place of what stood there before.
 
-    `gone` are serials that corrections have left without any record.
+    `since` says where the records of each begin; `gone` are serials that corrections have left
+    without any record.
     """
     serials = [*judged, *gone]
     known = [row[0] for row in select_in(connection, Part, ("serial",), "serial", serials)]
@@ -115,7 +118,7 @@ def write_parts(
         [
             (
                 *(s, j.model, j.batch, standing_text(j.standing)),
-                *(j.calm_since, *pairs.get(s, (None, None))),
+                *(j.calm_since, *pairs.get(s, (None, None)), since[s]),
             )
             for s, j in judged.items()
         ],

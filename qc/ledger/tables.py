@@ -62,11 +62,14 @@ class Seal(Base):
 
 
 class Journal(Base):
-    """Every accepted record and catalog entry, whole, in the order of arrival."""
+    """Every accepted record and catalog entry, whole, in the order of arrival.
+
+    On PostgreSQL in one partition for each month in which something arrived (`months`).
+    """
 
     __tablename__ = "journal"
     position: Mapped[int] = mapped_column(_Position, primary_key=True, autoincrement=False)
-    record_id: Mapped[str] = mapped_column(RecordId, unique=True)
+    record_id: Mapped[str] = mapped_column(RecordId)
     kind: Mapped[str] = mapped_column(words(20))
     taken_at: Mapped[dt.datetime | None]
     # what the record is about; `checked` is the gauge of a gauge check, `gauge` one in use
@@ -88,7 +91,22 @@ class Journal(Base):
             sqlite_where=IN_CATALOG,
             postgresql_where=IN_CATALOG,
         ),
+        {"postgresql_partition_by": "RANGE (position)"},
     )
+
+
+class Identity(Base):
+    """Where each record stands in the journal: what is taken in twice is found here.
+
+    A table of its own since no index reaches over the months of the journal. It follows from the
+    journal, but for the order of arrival, which nothing else tells of.
+    """
+
+    __tablename__ = "identity"
+    record_id: Mapped[str] = mapped_column(RecordId, primary_key=True)
+    position: Mapped[int] = mapped_column(BigInteger)
+
+    __table_args__ = ({"sqlite_with_rowid": False},)
 
 
 class Mends(Base):
@@ -96,11 +114,11 @@ class Mends(Base):
 
     __tablename__ = "mends"
     of: Mapped[str] = mapped_column(RecordId, primary_key=True)
-    record_id: Mapped[str] = mapped_column(RecordId, primary_key=True)
+    record_id: Mapped[str] = mapped_column(RecordId, primary_key=True, index=True)
 
 
 class Override(Base):
-    """What a corrected record is about after each of its changes, numbered from 1.
+    """What a corrected record was about (number 0) and is after each of its changes.
 
     Columns as in the journal, empty where it is void; `last` marks what holds now.
     """
@@ -117,7 +135,11 @@ class Override(Base):
 
 
 class Part(Base):
-    """A serial and where it stands; `standing` is JSON."""
+    """A serial and where it stands; `standing` is JSON.
+
+    `since`: nothing about it stands before this position in the journal, so that older months need
+    not be looked through.
+    """
 
     __tablename__ = "part"
     serial: Mapped[str] = mapped_column(words(64), primary_key=True)
@@ -128,6 +150,7 @@ class Part(Base):
     calm_since: Mapped[dt.datetime | None]
     pair: Mapped[str | None] = mapped_column(words(64))
     pair_stage: Mapped[str | None] = mapped_column(words(20))
+    since: Mapped[int] = mapped_column(BigInteger)
 
     __table_args__ = (
         _partial("part", "batch"),

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from sqlalchemy import Connection, text
 
 # the tables, and the columns by which a row is the same row
-GUARDED = {"journal": ("position", "record_id"), "seal": ("number",)}
+GUARDED = {"journal": ("position",), "seal": ("number",)}
 _REFUSAL = "is never changed: record a correction instead"
 
 
@@ -50,12 +50,19 @@ _REFUSE = f"BEGIN RAISE EXCEPTION 'the % {_REFUSAL}', TG_TABLE_NAME; END"
 _FUNCTION = f"""
 CREATE OR REPLACE FUNCTION rimqc_refuse_change() RETURNS trigger LANGUAGE plpgsql AS $${_REFUSE}$$
 """
-_ENABLED = """
-SELECT t.tgname, t.tgenabled FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid
-JOIN pg_namespace n ON n.oid = c.relnamespace JOIN pg_proc p ON p.oid = t.tgfoid
-WHERE NOT t.tgisinternal AND n.nspname = current_schema() AND p.prosrc = :refuse
-AND t.tgname LIKE c.relname || '%'
+# a table and its partitions: only triggers of rows come to these by themselves
+_MEMBERS = """
+SELECT CAST(:table AS regclass) AS relid UNION SELECT relid FROM pg_partition_tree(:table)
 """
+_IN_FORCE = f"""
+SELECT NOT EXISTS (
+    SELECT FROM ({_MEMBERS}) AS member WHERE NOT EXISTS (
+        SELECT FROM pg_trigger t JOIN pg_proc p ON p.oid = t.tgfoid
+        WHERE t.tgrelid = member.relid AND t.tgname = :name
+        AND t.tgenabled IN ('O', 'A') AND p.prosrc = :refuse
+    )
+)
+"""  # noqa: S608
 
 
 def wanted(dialect: str) -> dict[str, str]:
@@ -65,13 +72,16 @@ def wanted(dialect: str) -> dict[str, str]:
 
 
 def present(connection: Connection) -> set[str]:
-    """The names of the triggers that are in force."""
-    if connection.dialect.name == "sqlite":
+    """The names of the triggers that are in force, on every partition of their table."""
+    dialect = connection.dialect.name
+    if dialect == "sqlite":
         rows = connection.execute(text("SELECT name, sql FROM sqlite_master WHERE type='trigger'"))
-        statements = wanted("sqlite")
+        statements = wanted(dialect)
         return {name for name, sql in rows if statements.get(name) == sql}
-    rows = connection.execute(text(_ENABLED), {"refuse": _REFUSE})
-    return {name for name, enabled in rows if _text(enabled) in ("O", "A")}
+    looked_for = [
+        {"table": _table(name), "name": name, "refuse": _REFUSE} for name in wanted(dialect)
+    ]
+    return {v["name"] for v in looked_for if connection.execute(text(_IN_FORCE), v).scalar()}
 
 
 @contextmanager
@@ -91,17 +101,29 @@ def inserting(connection: Connection) -> Iterator[None]:
         connection.exec_driver_sql(wanted("sqlite")[name])
 
 
-def _text(value: object) -> str:
-    return value.decode() if isinstance(value, bytes) else str(value)
+def _table(trigger: str) -> str:
+    return trigger.partition("_")[0]
+
+
+def _members(connection: Connection, trigger: str) -> list[str]:
+    """The tables that need a trigger made for them."""
+    table = _table(trigger)
+    if connection.dialect.name == "sqlite" or not trigger.endswith("_truncate"):
+        return [table]
+    query = text(f"SELECT relid::regclass::text FROM ({_MEMBERS}) AS member")  # noqa: S608
+    return [name for (name,) in connection.execute(query, {"table": table})]
 
 
 def drop(connection: Connection) -> None:
     """Take the triggers away, for a migration that rebuilds their tables."""
-    for table in GUARDED:
-        names = _sqlite(table) if connection.dialect.name == "sqlite" else _postgresql(table)
-        for name in names:
-            on = "" if connection.dialect.name == "sqlite" else f" ON {table}"
-            connection.execute(text(f"DROP TRIGGER IF EXISTS {name}{on}"))
+    for name in wanted(connection.dialect.name):
+        _drop(connection, name)
+
+
+def _drop(connection: Connection, name: str) -> None:
+    for member in _members(connection, name):
+        on = "" if connection.dialect.name == "sqlite" else f" ON {member}"
+        connection.execute(text(f"DROP TRIGGER IF EXISTS {name}{on}"))
 
 
 def create(connection: Connection) -> None:
@@ -111,6 +133,6 @@ def create(connection: Connection) -> None:
     there = present(connection)
     for name, statement in wanted(connection.dialect.name).items():
         if name not in there:
-            on = "" if connection.dialect.name == "sqlite" else f" ON {name.partition('_')[0]}"
-            connection.execute(text(f"DROP TRIGGER IF EXISTS {name}{on}"))
-            connection.execute(text(statement))
+            _drop(connection, name)
+            for member in _members(connection, name):
+                connection.execute(text(statement.replace(f" ON {_table(name)}", f" ON {member}")))

@@ -5,13 +5,13 @@ from itertools import islice
 from typing import Any, NamedTuple
 
 import msgspec
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select
 
 from qc.catalog.entries import CatalogEntry
 from qc.ledger import triggers
 from qc.ledger.journal import COLUMNS, FIRST_DIGEST, seal_digest, subject_of
 from qc.ledger.projections import moment
-from qc.ledger.tables import Head, Journal, Seal
+from qc.ledger.tables import Head, Identity, Journal, Seal
 from qc.records.canonical import body, digest, from_body
 from qc.records.kinds import Record, kind_of
 
@@ -67,6 +67,23 @@ def _walk(connection: Connection, rows: Iterator[Any], noted_seal: str | None) -
     return Proof(count, next(_end_faults(connection, position, number, previous, noted), None))
 
 
+def _identity_faults(connection: Connection, records: int) -> Iterator[str]:
+    """What is not found by its identity would be taken in twice; one too many would be refused."""
+    query = (
+        select(Journal.position, Journal.record_id)
+        .outerjoin(Identity, Identity.record_id == Journal.record_id)
+        .where(func.coalesce(Identity.position, 0) != Journal.position)
+        .order_by(Journal.position)
+        .limit(1)
+    )
+    for position, record_id in connection.execute(query):
+        yield f"position {position}: record {record_id} is not found by its identity: {_AGAIN}"
+    noted = connection.execute(select(func.count()).select_from(Identity)).scalar_one()
+    if noted != records:
+        yield f"{noted} identities are noted of {records} records: an end was cut off, or {_AGAIN}"
+
+
+_AGAIN = "rimqc rebuild notes identities anew"
 _JOURNAL = select(*(getattr(Journal, name) for name in COLUMNS)).order_by(Journal.position)
 _SEALS = select(
     *(Seal.number, Seal.first_position, Seal.records, Seal.previous, Seal.digest, Seal.sealed_at)
@@ -107,5 +124,6 @@ def _end_faults(
     missing = sorted(triggers.wanted(connection.dialect.name).keys() - triggers.present(connection))
     if missing:
         yield f"trigger {missing[0]} is missing: the journal could be changed"
+    yield from _identity_faults(connection, position)
     if not noted:
         yield "the noted seal is not in this journal: its end was cut off, or it is another one"

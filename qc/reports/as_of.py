@@ -6,7 +6,7 @@ the paper says; read to its end it says what became of that.
 
 from collections.abc import Sequence
 
-from sqlalchemy import Connection, or_, select
+from sqlalchemy import Connection, select
 
 from qc.catalog.catalog import Catalog
 from qc.judgement.flags import SETTLING
@@ -15,9 +15,10 @@ from qc.judgement.impact import STRUCK_BEFORE
 from qc.judgement.part import Judged, judge_batch, judge_part
 from qc.judgement.readings import Around, Held
 from qc.judgement.standing import Failure, Standing, stopped_by_failures
-from qc.ledger.bulk import select_in
-from qc.ledger.corrections import corrections_of, histories, resolve
+from qc.ledger.bulk import pieces
+from qc.ledger.corrections import corrections_of, first_of, histories, resolve
 from qc.ledger.follow import names_in
+from qc.ledger.journal import places
 from qc.ledger.tables import Journal, Override, Part
 from qc.records.kinds import Disposition, Record
 
@@ -37,9 +38,7 @@ class AsOf:
         known = histories(self.connection, column, names)
         ids = [item.record.record_id for held in known.values() for item in held]
         mended = [i.record.record_id for held in known.values() for i in held if i.changes]
-        places = dict(
-            select_in(self.connection, Journal, ("record_id", "position"), "record_id", ids)
-        )
+        at = places(self.connection, ids)
         changes = {
             of: [placed for placed in found if placed.position <= self.position]
             for of, found in corrections_of(self.connection, mended).items()
@@ -48,7 +47,7 @@ class AsOf:
             name: [
                 resolve(item.record, changes) if item.changes else item
                 for item in held
-                if places[item.record.record_id] <= self.position
+                if at[item.record.record_id] <= self.position
             ]
             for name, held in known.items()
         }
@@ -63,24 +62,20 @@ class AsOf:
 
         A part that was of it then may have been moved since: whatever was corrected is looked at.
         """
-        moved = select(Journal.serial).join(Override, Override.record_id == Journal.record_id)
-        named = select(Override.serial).where(Override.serial.is_not(None))
-        query = (
-            select(Journal.serial)
-            .distinct()
-            .where(
+        own = select(Part.serial).where(Part.batch == batch)
+        mended = select(Override.serial).where(Override.serial.is_not(None))
+        names = {*self.connection.scalars(own), *self.connection.scalars(mended)}
+        found: set[str | None] = set()
+        for piece in pieces(filter(None, names)):
+            struck = select(Journal.serial).where(
+                Journal.serial.in_(piece),
                 Journal.kind == "drop",
-                or_(
-                    Journal.serial.in_(select(Part.serial).where(Part.batch == batch)),
-                    Journal.serial.in_(moved.where(Journal.serial.is_not(None))),
-                    Journal.serial.in_(named),
-                ),
+                Journal.position >= first_of(self.connection, piece),
             )
-        )
-        serials = [serial for (serial,) in self.connection.execute(query) if serial]
+            found.update(self.connection.execute(struck).scalars())
         judged = {
             serial: judge_part(serial, held, self.around)
-            for serial, held in self.held("serial", sorted(serials)).items()
+            for serial, held in self.held("serial", sorted(filter(None, found))).items()
         }
         return {s: part for s, part in judged.items() if part.batch == batch and part.tests}
 

@@ -10,6 +10,8 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, select
 
+from qc.ledger.bulk import select_in
+from qc.ledger.journal import places
 from qc.ledger.tables import Journal, Part
 from qc.records.rules import is_clean
 
@@ -80,8 +82,7 @@ def _known(connection: Connection, lines: Sequence[Mapping[str, Any]]) -> dict[A
     named = [of for line in lines if (of := word(line, "of")) is not None]
     if not named:
         return {}
-    query = select(Journal.record_id, Journal.kind, Journal.serial).where(
-        Journal.record_id.in_(named)
-    )
-    rows = connection.execute(query)
+    columns = ("record_id", "kind", "serial")
+    at = places(connection, named).values()
+    rows = select_in(connection, Journal, columns, "position", at)
     return {row[0]: row[2] if row[1] == "receipt" else None for row in rows}

@@ -5,8 +5,9 @@ from collections.abc import Collection, Mapping
 
 from sqlalchemy import Connection, select
 
+from qc.ledger.journal import places, sealed_at
 from qc.ledger.ledger import now
-from qc.ledger.tables import Journal, Seal
+from qc.ledger.tables import Journal
 from qc.people.roles import action_of
 from qc.people.who import Person, may
 from qc.records.canonical import from_body, replacement_of
@@ -73,8 +74,7 @@ def check_may_leave(connection: Connection, record: Record) -> None:
     """
     if not isinstance(record, Shipment):
         return
-    kept = select(Journal.record_id).where(Journal.record_id == record.record_id)
-    if connection.execute(kept).first():
+    if places(connection, [record.record_id]):
         return
     reasons = reasons_to_keep(connection, record.serial)
     if reasons:
@@ -93,14 +93,9 @@ def _check_correction(
     grants: Mapping[str, Collection[str]],
 ) -> None:
     """Undoing one's own; else the right to correct, and to what stood there and what shall."""
-    query = (
-        select(Journal.body, Seal.sealed_at)
-        .join(
-            Seal,
-            (Journal.position >= Seal.first_position)
-            & (Journal.position < Seal.first_position + Seal.records),
-        )
-        .where(Journal.record_id == correction.of, Journal.kind != "catalog")
+    at = places(connection, [correction.of]).get(correction.of)
+    query = select(Journal.body, sealed_at()).where(
+        Journal.position == at, Journal.kind != "catalog"
     )
     row = connection.execute(query).one_or_none()
     mended = from_body(row[0]) if row is not None else None

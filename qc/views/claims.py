@@ -8,8 +8,7 @@ from sqlalchemy import Connection
 
 from qc.catalog.catalog import Catalog
 from qc.catalog.entries import Claim, Model
-from qc.judgement.readings import Around
-from qc.ledger.follow import load_doubts
+from qc.ledger.follow import load_known
 from qc.statistics.bounds.proportions import clopper_pearson_interval
 from qc.statistics.claims.limits import chance_above, chance_below
 from qc.statistics.claims.spread import batch_level, batch_spread, real_sd
@@ -38,7 +37,7 @@ def claims(
     shares, chances, the supported claim) rests on the batches since the level last moved.
     """
     if day is None:
-        facts = facts_now(connection, catalog, Around(catalog, load_doubts(connection)))
+        facts = facts_now(connection, catalog, load_known(connection, catalog).around)
     else:
         facts = facts_at(connection, catalog, day)
     return claims_from(facts, catalog, day)

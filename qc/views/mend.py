@@ -8,6 +8,7 @@ from sqlalchemy import Connection, select
 
 from qc.errors import RimqcError
 from qc.ledger.corrections import histories, load_held
+from qc.ledger.journal import places
 from qc.ledger.tables import Journal
 from qc.records.kinds import Correction, Record, kind_of
 from qc.records.parsing import FIELDS
@@ -39,7 +40,9 @@ def one(connection: Connection, record_id: str) -> Row:
     is still in doubt. RimqcError for an identity that is not held.
     """
     kind = connection.execute(
-        select(Journal.kind).where(Journal.record_id == record_id)
+        select(Journal.kind).where(
+            Journal.position == places(connection, [record_id]).get(record_id)
+        )
     ).scalar_one_or_none()
     if kind in (None, "catalog"):
         raise RimqcError(f"no record {record_id} is held")

@@ -10,7 +10,7 @@ from typing import TypeVar
 from sqlalchemy import Connection, select, union
 
 from qc.ledger.bulk import pieces
-from qc.ledger.corrections import load_held
+from qc.ledger.corrections import first_of, load_held
 from qc.ledger.tables import Journal, Override
 from qc.records.kinds import Record
 
@@ -23,6 +23,7 @@ def of_kind(connection: Connection, kind: type[Kind], serials: Sequence[str]) ->
     found: list[Kind] = []
     for piece in pieces(serials):
         own = select(Journal.record_id).where(Journal.serial.in_(piece), Journal.kind == name)
+        own = own.where(Journal.position >= first_of(connection, piece))
         mended = select(Override.record_id).where(Override.serial.in_(piece), Override.last)
         ids = [row[0] for row in connection.execute(union(own, mended))]
         wanted = set(piece)

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 import pytest
 
-from qc.judgement.gauges import doubts, overdue_flags, passes, suspect_flags
+from qc.judgement.gauges import calibrations, doubts, overdue_flags, passes, suspect_flags
 from qc.judgement.part import Judged
 from qc.judgement.readings import Change, Held
 from tests.judgement.bench import at, catalog, judge, mended, open_flags, quantity, record, the_flag
@@ -225,7 +225,9 @@ def overdue(due: str | None, checks: list[Any], used: list[dt.datetime]) -> list
         return min(within, default=None)
 
     scale = msgspec.structs.replace(SCALE, due=dt.date.fromisoformat(due) if due else None)
-    found = overdue_flags(scale, [Held(item) for item in checks], DENVER, first_use)
+    found = overdue_flags(
+        scale, calibrations(scale.code, [Held(item) for item in checks]), DENVER, first_use
+    )
     return [(flag.raised_at, flag.closed_at) for flag in found]
 
 
@@ -287,7 +289,7 @@ def test_a_daily_check_moves_no_due_date():
 
 def test_the_overdue_flag_is_major_and_names_the_day():
     held = [Held(calibration(2, "2026-03-08"))]
-    (flag,) = overdue_flags(SCALE, held, None, lambda since, until: since)
+    (flag,) = overdue_flags(SCALE, calibrations(SCALE.code, held), None, lambda since, until: since)
     assert (flag.verdict.flag, flag.verdict.severity) == ("gauge-overdue", "major")
     assert "2026-03-08" in flag.verdict.message
     assert flag.raised_at == utc("2026-03-09T00:00:00Z")

@@ -55,10 +55,6 @@ def test_a_row_cannot_take_the_place_of_another(shop):
             connection.execute(
                 text(f"{verb} INTO {table} ({columns}) SELECT {values} FROM {table}")
             )
-    if shop.engine.dialect.name == "sqlite":
-        again = ("SELECT position + 100, record_id, kind, digest, 'x' FROM journal "
-                 "WHERE position = 1")  # fmt: skip
-        refused(shop, f"INSERT OR REPLACE INTO journal ({copies['journal'][0]}) {again}")
 
 
 def test_a_record_sent_twice_is_held_once(shop):

@@ -74,7 +74,8 @@ def test_text_is_compared_by_code_points_whatever_the_language_of_the_server(led
     with ledger.writing() as connection:
         for code in codes:
             connection.execute(
-                text("INSERT INTO part (serial, standing) VALUES (:code, '{}')"), {"code": code}
+                text("INSERT INTO part (serial, standing, since) VALUES (:code, '{}', 1)"),
+                {"code": code},
             )
         found = [row[0] for row in connection.execute(text("SELECT serial FROM part ORDER BY 1"))]
     assert found == sorted(codes)

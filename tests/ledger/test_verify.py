@@ -3,6 +3,7 @@ from sqlalchemy import select, text
 
 from qc.ledger import triggers
 from qc.ledger.ledger import Ledger
+from qc.ledger.rebuild import rebuild
 from qc.ledger.tables import Head, Journal, Seal
 from qc.ledger.types import id_bytes
 from qc.ledger.verify import verify
@@ -190,6 +191,21 @@ def test_a_record_filed_under_another_identity_is_found(shop):
 
 
 @pytest.mark.parametrize(
+    ("change", "found"),
+    [("UPDATE identity SET position = position + 1", "is not found by its identity"),
+     ("DELETE FROM identity WHERE position = 1", "position 1: record "),
+     ("INSERT INTO identity SELECT digest, 1 FROM journal WHERE position = 1", "27 records")],
+)  # fmt: skip
+def test_an_identity_that_leads_elsewhere_is_found_and_a_rebuild_mends_it(shop, change, found):
+    with shop.writing() as connection:
+        connection.execute(text(change))
+    assert found in proof(shop).first_bad
+    with shop.writing() as connection:
+        rebuild(connection)
+    assert proof(shop).first_bad is None
+
+
+@pytest.mark.parametrize(
     "change", ["digest = '0'", "previous = '0'", "records = records + 1", "number = 9",
                "records = records - 1", "first_position = 1", "records = -1",
                "sealed_at = '2026-01-01 00:00:00'"],
@@ -264,6 +280,9 @@ def test_an_end_that_was_cut_off_with_all_its_traces_is_found_by_a_noted_seal(sh
             text("UPDATE head SET position = :p, seal = 2, seal_digest = :d"),
             {"p": first - 1, "d": noted[1]},
         )
+    assert "an end was cut off" in proof(shop).first_bad
+    with shop.writing() as connection:
+        connection.execute(text("DELETE FROM identity WHERE position >= :p"), {"p": first})
     assert proof(shop).first_bad is None  # nothing within the database tells of it
     assert proof(shop, noted[1]).first_bad is None
     assert proof(shop, noted[2]).first_bad.startswith("the noted seal is not in this journal")
