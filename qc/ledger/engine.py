@@ -63,6 +63,8 @@ def open_engine(url: URL, *, pooled: bool = True, ours: bool = True) -> Engine:
             options["pool_size"] = POOL
     else:
         options["connect_args"] = {k: v for k, v in PATIENCE.items() if k not in url.query}
+        # after a failover nobody is answered from a connection to the server that has gone
+        options["pool_pre_ping"] = pooled
     try:
         engine = create_engine(url, **options)
     except (NoSuchModuleError, ImportError, ArgumentError) as fault:

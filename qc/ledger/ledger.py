@@ -11,12 +11,12 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, NamedTuple
 
-from sqlalchemy import Connection, Engine, select
+from sqlalchemy import Connection, Engine, event, select
 
 from qc.catalog.catalog import Catalog, Recorded
 from qc.catalog.entries import CatalogEntry, Entry
 from qc.ledger import migrate, months
-from qc.ledger.engine import DatabaseError, open_engine, plain_faults, read_url, writing
+from qc.ledger.engine import open_engine, plain_faults, read_url, writing
 from qc.ledger.journal import End, Prepared, append, held_digests, lock_end, places, prepare
 from qc.ledger.seen import forget
 from qc.ledger.summaries import stale_streams
@@ -60,6 +60,7 @@ class Ledger:
         # the newest month that the journal is known to have, and when to ask again
         self._month: str | None = None
         self._month_again = 0.0
+        event.listen(self.engine, "invalidate", self._forget)
 
     def __enter__(self) -> "Ledger":
         return self
@@ -76,18 +77,12 @@ class Ledger:
         level = {} if self.engine.dialect.name == "sqlite" else {
             "isolation_level": "REPEATABLE READ"
         }  # fmt: skip
-        try:
-            with (
-                plain_faults(self.url),
-                self.engine.connect().execution_options(**level) as connection,
-                connection.begin(),
-            ):
-                yield connection
-        except DatabaseError:
-            # a standby may have taken over that had not received everything: its positions then
-            # stand for other entries than those known here
-            self._known = None
-            raise
+        with (
+            plain_faults(self.url),
+            self.engine.connect().execution_options(**level) as connection,
+            connection.begin(),
+        ):
+            yield connection
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
@@ -112,6 +107,11 @@ class Ledger:
         """The catalog as it is now."""
         with self.reading() as connection:
             return self.known(connection).catalog
+
+    def _forget(self, *_: object) -> None:
+        """A connection broke: a standby may have taken over that had not received everything, and
+        its positions then stand for other entries than those known here."""
+        self._known = None
 
     def known(self, connection: Connection, end: End | None = None) -> "Known":
         """The catalog and the gauges in doubt, read again only when they changed.

@@ -68,7 +68,7 @@ class Outcome(NamedTuple):
 
 
 def run(folder: Path, count: int, parts: int, *, synchronous: bool = True, seed: int = 1,
-        imported: int = 20_000) -> Outcome:  # fmt: skip
+        imported: int = 60_000) -> Outcome:  # fmt: skip
     """Work a shift through so many faults, then an import through one."""
     chance = random.Random(seed)
     bodies = work(parts, chance)
@@ -235,9 +235,9 @@ def _import_through(made: Shop, folder: Path, rows: int) -> list[str]:
     db = made.databases.address()
     command = rimqc("--db", db, "import", str(folder / "logs"), "--format", "json")
     options = {"cwd": ROOT, "text": True, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
-    before = _position(db)
+    before, primary = _position(db), made.databases.primary
     cut = subprocess.Popen(command, **options)  # type: ignore[call-overload]
-    wait_for("the import", lambda: _position(db) > before or cut.poll() is not None)
+    wait_for("the import", lambda: primary.ask("SELECT position FROM head")[0] > (before,))
     made.databases.fail_over()
     _, said = cut.communicate(timeout=120)
     made.databases.follow()
