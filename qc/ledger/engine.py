@@ -1,5 +1,6 @@
 """Opening a database: SQLite for one bench, PostgreSQL for a shop."""
 
+import logging
 import re
 import sys
 from collections.abc import Iterator
@@ -65,6 +66,8 @@ def open_engine(url: URL, *, pooled: bool = True, ours: bool = True) -> Engine:
         options["connect_args"] = {k: v for k, v in PATIENCE.items() if k not in url.query}
         # after a failover nobody is answered from a connection to the server that has gone
         options["pool_pre_ping"] = pooled
+        # what it says of a broken line beside its error, `plain_faults` says in words
+        logging.getLogger("psycopg").setLevel(logging.CRITICAL)
     try:
         engine = create_engine(url, **options)
     except (NoSuchModuleError, ImportError, ArgumentError) as fault:
