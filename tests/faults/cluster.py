@@ -75,7 +75,7 @@ def run(folder: Path, count: int, parts: int, *, synchronous: bool = True, seed:
     lines = [line for own in bodies for body in own for line in body]
     with shop(synchronous=synchronous) as made:
         db = made.databases.address()
-        tokens, cookie = _begin(db, folder)
+        tokens, cookie = begin(db, folder)
         began = time.monotonic()
         with ExitStack() as stations:
             rigs = [
@@ -111,7 +111,7 @@ def run(folder: Path, count: int, parts: int, *, synchronous: bool = True, seed:
     return Outcome(done, len(lines), *differences, faults, seconds, silences_s)
 
 
-def _begin(db: str, folder: Path) -> tuple[list[str], str]:
+def begin(db: str, folder: Path) -> tuple[list[str], str]:
     """The stations' tokens, and the cookie of an engineer who is signed in."""
     with Ledger(db) as ledger:
         take_catalog(ledger, folder, catalog_of_all())
