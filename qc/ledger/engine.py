@@ -1,5 +1,6 @@
 """Opening a database: SQLite for one bench, PostgreSQL for a shop."""
 
+import re
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,22 +15,37 @@ from sqlalchemy.pool import NullPool
 from qc.errors import RimqcError
 
 BUSY_SECONDS = 60
+# a password in an address: before the host, or in the query as libpq reads it
+_PASSWORDS = (
+    re.compile(r"^((?!sqlite)(?:[\w+]*:/+)?+[^/@?:]*:).*(?=@)", re.DOTALL),
+    re.compile(r"([?&](?:ssl)?password=)[^&]*"),
+)
 DRIVERS = {"sqlite": "sqlite", "postgresql": "postgresql+psycopg", "postgres": "postgresql+psycopg"}
 
 
 def read_url(text: str) -> URL:
     """The database's address, or an error that shows how one looks."""
     example = "sqlite:///rimqc.sqlite or postgresql+psycopg://user@host/name"
+    shown = without_password(text)
     try:
         url = make_url(text)
     except (ArgumentError, ValueError):
-        raise RimqcError(f"--db {text!r} is no database address; write {example}", 2) from None
+        raise RimqcError(f"--db {shown!r} is no database address; write {example}", 2) from None
+    if "@" in (url.host or ""):  # else the rest of the password is looked up as a host
+        raise RimqcError(f"--db {shown!r}: write an @ in a password as %40", 2)
     name, _, driver = url.drivername.partition("+")
     if name not in DRIVERS or (driver and url.drivername not in DRIVERS.values()):
         raise RimqcError(f"--db names a {url.drivername} database; write {example}", 2)
     if name == "sqlite" and sqlite_file(url) is None:
-        raise RimqcError(f"--db {text!r} names no file to keep the records in; write {example}", 2)
+        raise RimqcError(f"--db {shown!r} names no file to keep the records in; write {example}", 2)
     return url if driver else url.set(drivername=DRIVERS[name])
+
+
+def without_password(address: str) -> str:
+    """A database's address, or what was meant as one, to be shown: `***` for a password."""
+    for one in _PASSWORDS:
+        address = one.sub(r"\1***", address)
+    return address
 
 
 def open_engine(url: URL, *, pooled: bool = True, ours: bool = True) -> Engine:
@@ -47,7 +63,8 @@ def open_engine(url: URL, *, pooled: bool = True, ours: bool = True) -> Engine:
     try:
         engine = create_engine(url, **options)
     except (NoSuchModuleError, ImportError, ArgumentError) as fault:
-        raise RimqcError(f"--db {url!r} cannot be opened: {fault}", 2) from None
+        shown = without_password(url.render_as_string())
+        raise RimqcError(f"--db {shown} cannot be opened: {fault}", 2) from None
     if engine.dialect.name == "sqlite" and ours:
         event.listen(engine, "connect", _set_up_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
@@ -106,7 +123,7 @@ def _is_of_driver(fault: Exception) -> bool:
 def explain(fault: str, url: URL) -> str:
     """What a driver's error means for a person."""
     said = fault.strip().splitlines()[0] if fault.strip() else "no reason given"
-    where = url.render_as_string(hide_password=True)
+    where = without_password(url.render_as_string(hide_password=True))
     hints = {
         "unable to open": "check that the folder exists and may be written",
         "readonly": "make the file and its folder writable",
