@@ -95,6 +95,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     words = sys.argv[1:] if argv is None else argv
     arguments = build_parser(words).parse_args(words)
+    _warn_of_password(arguments.db, words)
     try:
         code: int = arguments.run(arguments)
         sys.stdout.flush()
@@ -111,6 +112,21 @@ def main(argv: Sequence[str] | None = None) -> int:
     except Exception as error:
         print(f"rimqc: a fault of the program: {error!r}{_note(error)}", file=sys.stderr)
         return 3
+
+
+def _warn_of_password(db: str, words: Sequence[str]) -> None:
+    """Everybody on a machine can read the command lines of its programs."""
+    if "://" not in db or not any(db in word for word in words):
+        return
+    from qc.ledger.engine import without_password
+
+    if without_password(db) != db:
+        print(
+            "rimqc: the password in --db can be read by everybody on this machine; put the address "
+            "into the environment variable RIMQC_DB, or the password into ~/.pgpass or the file "
+            "that PGPASSFILE names",
+            file=sys.stderr,
+        )
 
 
 def _note(error: Exception) -> str:

@@ -21,6 +21,11 @@ POOL, CACHE_KB, ROOMY_CACHE_KB = 20, 8192, 65_536
 # a server whose machine has gone without a word is given up after half a minute, not two hours
 PATIENCE = {"connect_timeout": 10, "keepalives_idle": 10, "keepalives_interval": 5,
             "keepalives_count": 4, "tcp_user_timeout": 30_000}  # fmt: skip
+# a password in an address: before the host, or in the query as libpq reads it
+_PASSWORDS = (
+    re.compile(r"^((?!sqlite)(?:[\w+]*:/+)?+[^/@?:]*:).*(?=@)", re.DOTALL),
+    re.compile(r"([?&](?:ssl)?password=)[^&]*"),
+)
 DRIVERS = {"sqlite": "sqlite", "postgresql": "postgresql+psycopg", "postgres": "postgresql+psycopg"}
 
 
@@ -34,20 +39,30 @@ def read_url(text: str) -> URL:
     A PostgreSQL address may name several servers, `…@/name?host=h1:5432,h2:5432`, as libpq does.
     """
     example = "sqlite:///rimqc.sqlite or postgresql+psycopg://user@host/name"
+    shown = without_password(text)
     try:
         url = make_url(text)
     except (ArgumentError, ValueError):
-        raise RimqcError(f"--db {text!r} is no database address; write {example}", 2) from None
+        raise RimqcError(f"--db {shown!r} is no database address; write {example}", 2) from None
+    if "@" in (url.host or ""):  # else the rest of the password is looked up as a host
+        raise RimqcError(f"--db {shown!r}: write an @ in a password as %40", 2)
     name, _, driver = url.drivername.partition("+")
     if name not in DRIVERS or (driver and url.drivername not in DRIVERS.values()):
         raise RimqcError(f"--db names a {url.drivername} database; write {example}", 2)
     if name == "sqlite" and sqlite_file(url) is None:
-        raise RimqcError(f"--db {text!r} names no file to keep the records in; write {example}", 2)
+        raise RimqcError(f"--db {shown!r} names no file to keep the records in; write {example}", 2)
     servers = url.query.get("host")
     if isinstance(servers, str) and "," in servers and "port" not in url.query:
         # SQLAlchemy takes each one's port from a list only
         url = url.update_query_dict({"host": tuple(servers.split(","))})
     return url if driver else url.set(drivername=DRIVERS[name])
+
+
+def without_password(address: str) -> str:
+    """A database's address, or what was meant as one, to be shown: `***` for a password."""
+    for one in _PASSWORDS:
+        address = one.sub(r"\1***", address)
+    return address
 
 
 def open_engine(url: URL, *, pooled: bool = True, ours: bool = True) -> Engine:
@@ -71,7 +86,8 @@ def open_engine(url: URL, *, pooled: bool = True, ours: bool = True) -> Engine:
     try:
         engine = create_engine(url, **options)
     except (NoSuchModuleError, ImportError, ArgumentError) as fault:
-        raise RimqcError(f"--db {url!r} cannot be opened: {fault}", 2) from None
+        shown = without_password(url.render_as_string())
+        raise RimqcError(f"--db {shown} cannot be opened: {fault}", 2) from None
     if engine.dialect.name == "sqlite" and ours:
         event.listen(engine, "connect", _set_up_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
@@ -168,7 +184,7 @@ def explain(fault: str, url: URL) -> str:
     tried = re.findall(r"^- host: .*?: connection failed: (.*)", fault, re.MULTILINE)
     lines = tried or fault.strip().splitlines()[:1] or ["no reason given"]
     said = "; ".join(dict.fromkeys(lines))
-    where = url.render_as_string(hide_password=True)
+    where = without_password(url.render_as_string(hide_password=True))
     hints = (_ON_FILES if url.get_backend_name() == "sqlite" else _ON_SERVERS) | _HINTS
     hint = next((hint for word, hint in hints.items() if word in said.lower()), "")
     return f"database {where}: {said}" + (f"; {hint}" if hint else "")

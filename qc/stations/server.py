@@ -74,7 +74,8 @@ def serve(
     check_safe(place, anyone)
     listener = _listen(place.host, place.port)
     place = place._replace(port=listener.getsockname()[1])
-    os.environ["RIMQC_DB"] = db  # the screens open it themselves
+    # it may hold a password, and the stations' process would inherit it
+    os.environ.pop("RIMQC_DB", None)
     try:
         beside = None if stations is None else _listen(place.host, stations, "--stations")
         here = opened(db, anyone, provider)
@@ -82,6 +83,7 @@ def serve(
             check_replica(here.ledger, replica)
         os.environ[NAME] = replica or ""
         with _stations_beside(db, place, beside):
+            os.environ["RIMQC_DB"] = db  # the screens open it themselves
             _tell(here, place, beside)
             from qc.stations.screens import application
 

@@ -40,6 +40,7 @@ def main() -> None:
     parser.add_argument("--seconds", type=int, default=0, help="at most; 0: no limit")
     parser.add_argument("--most", type=int, default=4096, help="bytes of an input")
     parser.add_argument("--keep", type=Path, help="a folder for what reached something new")
+    parser.add_argument("--findings", default="", help="what names of findings begin with")
     args = parser.parse_args()
     try:
         import atheris
@@ -57,7 +58,7 @@ def main() -> None:
         sys.argv[0], str(keep), str(HERE / "corpus" / args.target), f"-runs={args.runs}",
         f"-max_len={args.most}", f"-timeout={SECONDS}", f"-rss_limit_mb={MEMORY_MB}",
         f"-dict={HERE / 'words.dict'}", f"-max_total_time={args.seconds}", "-print_final_stats=1",
-        "-len_control=20",
+        "-len_control=20", f"-artifact_prefix={args.findings}",
     ]  # fmt: skip
     atheris.Setup(words, every[args.target])
     atheris.Fuzz()
