@@ -8,10 +8,11 @@ from qc.ledger.tables import FlagRow, Head, Journal, Part, SuspectRow
 from qc.views.plain import moment
 
 LATEST = 10_000
+_RECEIVED = select(func.count()).where(Part.batch.is_not(None))
 
 
 def counts(connection: Connection) -> dict[str, Any]:
-    """Parts, records, open flags by kind and by severity, and the time of the newest record.
+    """Parts received, records, open flags by kind and by severity, the time of the newest record.
 
     The newest is looked for among the latest to arrive: to look at all would take ever longer.
     """
@@ -28,7 +29,8 @@ def counts(connection: Connection) -> dict[str, Any]:
     latest = latest.order_by(Journal.position.desc()).limit(LATEST)
     newest = connection.execute(select(func.max(latest.subquery().c.taken_at))).scalar()
     return {
-        "parts": connection.execute(select(func.count()).select_from(Part)).scalar() or 0,
+        # by their index: the table itself is a thousand times as long
+        "parts": connection.execute(_RECEIVED).scalar() or 0,
         "records": connection.execute(select(Head.position)).scalar() or 0,
         "flags": by_kind,
         "severities": by_severity,

@@ -19,6 +19,7 @@ from qc.views.decide import reasons_of_batch
 Row = dict[str, Any]
 
 BATCHES_AT_WORK = 12  # the newest ones; older ones are found under decisions
+MOST_FAILED = 100  # batches with early failures
 MOST_HELD = 5000  # parts looked at to say why parts are held
 
 
@@ -83,13 +84,13 @@ def held_and_why(connection: Connection) -> Row:
 
 def early_failures(connection: Connection) -> list[Row]:
     """What failures before the required multiple cost, in parts, per batch: those struck, those
-    scrapped or sent back, and those kept because their batch is. Worst batch first."""
+    scrapped or sent back, and those kept because their batch is. Worst batch first, of the
+    MOST_FAILED that failed last."""
     early = or_(Test.failed <= 1, Test.survived < Test.required)
     query = select(Test.batch, Test.model, func.count()).where(Test.failed.is_not(None), early)
-    failed = {
-        row[0]: (row[1], row[2])
-        for row in connection.execute(query.group_by(Test.batch, Test.model))
-    }
+    last = query.group_by(Test.batch, Test.model).order_by(func.max(Test.at).desc(), Test.batch)
+    rows_of = connection.execute(last.limit(MOST_FAILED))
+    failed = {batch: (model, tests) for batch, model, tests in rows_of}
     standings = batch_standing.standings(connection, failed)
     parts: dict[str, list[Standing]] = {batch: [] for batch in failed}
     for piece in pieces(failed):

@@ -16,6 +16,7 @@ References:
 """
 
 import math
+from functools import lru_cache
 from typing import Literal
 
 from qc.statistics import arguments
@@ -82,6 +83,8 @@ def success_run_confidence(
     )
 
 
+# a shop strikes one or two parts of each of thousands of batches
+@lru_cache(maxsize=1000)
 def reliability_lower_bound(
     *, tests: int, failures: int = 0, confidence: float = 0.95, form: Form = "binomial"
 ) -> float:
