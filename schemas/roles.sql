@@ -1,8 +1,8 @@
 -- Who may do what in PostgreSQL. Three users, none of whom can do more than their work:
 --
---   owner    owns the tables; `rimqc upgrade` and `rimqc restore` run as it, and nothing else
---   server   what `rimqc serve`, `import`, `backup` and `rebuild` run as: it adds to the journal
---            and its seals, and can neither change nor empty them, nor touch their triggers
+--   owner    owns the tables; `rimqc upgrade`, `restore` and `rebuild` run as it, nothing else
+--   server   what `rimqc serve`, `import` and `backup` run as: it adds to the journal, its seals
+--            and identities, and can neither change nor empty them, nor touch their triggers
 --   reader   reads all but accounts, sessions and tokens: replicas, reports, `rimqc verify`
 --
 -- Run it as a superuser, in the database itself, once when it is made and again after every
@@ -41,12 +41,16 @@ SELECT format('ALTER FUNCTION %s OWNER TO %I', oid::regprocedure, :'owner')
 FROM pg_proc WHERE pronamespace = 'public'::regnamespace AND proname LIKE 'rimqc%' \gexec
 REVOKE ALL ON ALL TABLES IN SCHEMA public FROM PUBLIC, :"server", :"reader";
 REVOKE ALL ON ALL SEQUENCES IN SCHEMA public FROM PUBLIC, :"server", :"reader";
+REVOKE ALL ON ALL FUNCTIONS IN SCHEMA public FROM PUBLIC, :"server", :"reader";
+-- the journal's next month is begun by its first record, with the owner's rights
+SELECT format('GRANT EXECUTE ON FUNCTION %s TO %I', oid::regprocedure, :'server')
+FROM pg_proc WHERE pronamespace = 'public'::regnamespace AND proname = 'rimqc_open_month' \gexec
 
--- the journal and its seals grow and never change, in whatever tables their rows lie
+-- the journal, its seals and identities grow and never change, in whatever tables their rows lie
 CREATE TEMP VIEW truth AS
 WITH RECURSIVE part(oid) AS (
     SELECT c.oid FROM pg_class c
-    WHERE c.relnamespace = 'public'::regnamespace AND c.relname IN ('journal', 'seal')
+    WHERE c.relnamespace = 'public'::regnamespace AND c.relname IN ('journal', 'seal', 'identity')
     UNION ALL SELECT inhrelid FROM pg_inherits JOIN part ON inhparent = part.oid)
 SELECT oid FROM part;
 SELECT format('GRANT SELECT, INSERT ON %s TO %I', oid::regclass, :'server') FROM truth \gexec

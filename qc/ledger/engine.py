@@ -186,6 +186,8 @@ def explain(fault: str, url: URL) -> str:
     said = "; ".join(dict.fromkeys(lines))
     where = without_password(url.render_as_string(hide_password=True))
     hints = (_ON_FILES if url.get_backend_name() == "sqlite" else _ON_SERVERS) | _HINTS
+    if len(tried) > 1:
+        hints = {"failed": "none of them serves this now; run the same again when one does"}
     hint = next((hint for word, hint in hints.items() if word in said.lower()), "")
     return f"database {where}: {said}" + (f"; {hint}" if hint else "")
 

@@ -16,7 +16,13 @@ from sqlalchemy.engine import URL
 
 from qc.errors import RimqcError
 from qc.ledger import migrate
-from qc.ledger.engine import DatabaseError, open_engine, plain_faults, read_url
+from qc.ledger.engine import (
+    DatabaseError,
+    open_engine,
+    plain_faults,
+    read_url,
+    without_password,
+)
 from qc.ledger.ledger import Ledger
 from qc.ledger.summaries import stale_streams
 from qc.ledger.tables import Head, Seal
@@ -140,11 +146,11 @@ def check_replica(ledger: Ledger, replica: str) -> None:
 
     One that is away is no fault: screens read from the database itself until it is back.
     """
-    url = read_url(replica)
+    url, shown = read_url(replica), without_password(replica)
     if {url.get_backend_name(), ledger.url.get_backend_name()} != {"postgresql"}:
-        raise RimqcError(f"{NAME} is for a replica of a PostgreSQL database: {url!r}", 2)
+        raise RimqcError(f"{NAME} is for a replica of a PostgreSQL database: {shown}", 2)
     if _place(url) == _place(ledger.url):
-        raise RimqcError(f"{NAME} names --db itself ({url!r}); name its replica, or nothing", 2)
+        raise RimqcError(f"{NAME} names --db itself ({shown}); name its replica, or nothing", 2)
     try:
         with opened(replica) as other, other.reading() as connection:
             holds(connection, Reads(ledger).moment())
@@ -171,7 +177,7 @@ def opened(replica: str) -> Ledger:
     if revision != migrate.newest():
         # whoever followed the usual advice would upgrade the wrong database
         raise DatabaseError(
-            f"{NAME} is no replica of --db: {url!r} has schema {revision or 'none'}, and this "
-            f"program {migrate.newest()}", 2
+            f"{NAME} is no replica of --db: {without_password(replica)} has schema "
+            f"{revision or 'none'}, and this program {migrate.newest()}", 2
         )  # fmt: skip
     return Ledger(url.render_as_string(hide_password=False))

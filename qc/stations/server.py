@@ -74,16 +74,16 @@ def serve(
     check_safe(place, anyone)
     listener = _listen(place.host, place.port)
     place = place._replace(port=listener.getsockname()[1])
-    # it may hold a password, and the stations' process would inherit it
-    os.environ.pop("RIMQC_DB", None)
+    # they may hold a password, and the stations' process would inherit it
+    for name in ("RIMQC_DB", NAME):
+        os.environ.pop(name, None)
     try:
         beside = None if stations is None else _listen(place.host, stations, "--stations")
         here = opened(db, anyone, provider)
         if replica:
             check_replica(here.ledger, replica)
-        os.environ[NAME] = replica or ""
         with _stations_beside(db, place, beside):
-            os.environ["RIMQC_DB"] = db  # the screens open it themselves
+            os.environ |= {"RIMQC_DB": db, NAME: replica or ""}  # screens open them themselves
             _tell(here, place, beside)
             from qc.stations.screens import application
 

@@ -12,10 +12,10 @@ import tempfile
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import psycopg
 
@@ -35,9 +35,14 @@ def lacking() -> str | None:
     """What this machine lacks for it, in words."""
     if _programs() is None:
         return "no PostgreSQL server programs (initdb, pg_basebackup) on this machine"
-    if shutil.which("haproxy", path=f"{os.environ['PATH']}:/usr/sbin") is None:
+    if haproxy() is None:
         return "no haproxy on this machine"
     return None
+
+
+def haproxy() -> str | None:
+    """The balancer's program; Debian keeps it where not everybody looks."""
+    return shutil.which("haproxy", path=f"{os.environ['PATH']}:/usr/sbin")
 
 
 def _programs() -> Path | None:
@@ -239,10 +244,10 @@ def shop(*, synchronous: bool = True) -> Iterator[Shop]:
     url = f"https://{HERE}:{free_port()}"
     databases = Databases(folder, synchronous=synchronous)
     servers = []
-    balancer = None
+    running = None
     try:
         servers = [Server(databases, url, folder) for _ in range(2)]
-        balancer = _balancer(url, pem, servers, folder)
+        running = balancer(url, pem, servers, folder)
         made = Shop(databases, servers, url, files.authority)
         for server in servers:
             wait_for("a server", server.listens)
@@ -253,9 +258,9 @@ def shop(*, synchronous: bool = True) -> Iterator[Shop]:
             print(f"{file.name}:\n{file.read_text()}", file=sys.stderr)
         raise
     finally:
-        if balancer is not None:
-            balancer.kill()
-            balancer.wait()
+        if running is not None:
+            running.kill()
+            running.wait()
         for server in servers:
             server.stop()
         databases.stop()
@@ -268,14 +273,22 @@ def _listens(port: int) -> bool:
     return False
 
 
-def _balancer(
-    url: str, pem: Path, servers: list[Server], folder: Path
+class Ports(Protocol):
+    """Where a server listens: for screens, and for records of stations."""
+
+    port: int
+    stations: int
+
+
+def balancer(
+    url: str, pem: Path, servers: Sequence[Ports], folder: Path
 ) -> "subprocess.Popen[bytes]":
+    """The balancer of the sample's very file, in front of two servers."""
     told = {"RIMQC_BIND": url.removeprefix("https://"), "RIMQC_CERT": str(pem)}
     for name, server in zip(("ONE", "TWO"), servers, strict=True):
         told |= {f"RIMQC_{name}": HERE, f"RIMQC_{name}_PORT": str(server.port),
                  f"RIMQC_{name}_STATIONS": str(server.stations)}  # fmt: skip
-    program = shutil.which("haproxy", path=f"{os.environ['PATH']}:/usr/sbin")
+    program = haproxy()
     assert program is not None
     with (folder / "balancer.log").open("w") as log:
         return subprocess.Popen(

@@ -9,8 +9,9 @@ from sqlalchemy.engine import make_url
 
 from qc.ledger.ledger import Ledger
 from qc.ledger.migrate import downgrade
+from qc.ledger.verify import verify
 from qc.resources import folder
-from tests.maker import answer, run, write_shop
+from tests.maker import accept, answer, record, run, take_catalog, write_shop
 from tests.stations import shop
 
 pytestmark = pytest.mark.postgres
@@ -23,6 +24,8 @@ FORBIDDEN = [
     "UPDATE seal SET digest = digest",
     "DELETE FROM seal",
     "TRUNCATE seal",
+    "UPDATE identity SET position = position",
+    "DELETE FROM identity",
     "DELETE FROM head",
     "TRUNCATE head",
     "TRUNCATE part",
@@ -34,6 +37,7 @@ FORBIDDEN = [
     "CREATE TABLE public.mine (n int)",
     "CREATE TEMP TABLE mine (n int)",
     "CREATE OR REPLACE FUNCTION rimqc_refuse_change() RETURNS trigger LANGUAGE plpgsql AS 'NULL;'",
+    "SELECT rimqc_begin_month('2020_01', 1)",
     "SET session_replication_role = replica",
 ]
 SECRET = ["account", "session", "station_token", "one_time_code", "gauge_grant", "sign_in_failure"]
@@ -67,14 +71,15 @@ def tried(db, statement):
         own.execute(statement)
 
 
-def test_the_server_imports_judges_verifies_backs_up_and_rebuilds(users, tmp_path):
+def test_the_server_imports_judges_verifies_and_backs_up_and_the_owner_rebuilds(users, tmp_path):
     db = users[0]["server"]
     logs = write_shop(tmp_path, parts=12)
     code, _, err = run("--db", db, "import", logs, "--refused", tmp_path / "refused")
     assert (code, err) == (1, "")  # one line is bad on purpose
     before = answer(db, "flags", "--all")
     assert before
-    assert run("--db", db, "rebuild")[0] == 0
+    assert run("--db", db, "rebuild")[0] == 1  # identities are no server's to throw away
+    assert run("--db", users[0]["owner"], "rebuild")[0] == 0
     assert answer(db, "flags", "--all") == before
     assert answer(db, "verify")["ok"]
     assert run("--db", db, "backup", tmp_path / "backup")[0] == 0
@@ -98,6 +103,27 @@ def test_the_server_signs_people_in_and_takes_records_of_stations(users, tmp_pat
         assert answered.json()["accepted"] == 1
         assert guest.post("/sign-out").status_code == 303
         assert guest.get("/").status_code == 401
+
+
+def test_the_server_begins_a_month_of_the_journal_and_cannot_take_one_away(users, tmp_path):
+    found, _ = users
+    newest = "SELECT max(relname) FROM pg_class WHERE relname LIKE 'journal_2%%' AND relkind = 'r'"
+    with Ledger(found["server"]) as ledger:
+        take_catalog(ledger, tmp_path)
+        with ledger.reading() as connection:
+            this_month = connection.exec_driver_sql(newest).scalar()
+    tried(found["owner"], f"ALTER TABLE {this_month} RENAME TO journal_2020_01")
+    with Ledger(found["server"]) as ledger:
+        assert accept(ledger, [record("receipt")]) == ["accepted"]
+        with ledger.reading() as connection:
+            assert connection.exec_driver_sql(newest).scalar() >= this_month
+            assert verify(connection).first_bad is None
+    for month in (this_month, "journal_2020_01"):
+        for what in (f"TRUNCATE {month}", f"DELETE FROM {month}", f"DROP TABLE {month}"):
+            with pytest.raises(psycopg.errors.InsufficientPrivilege):
+                tried(found["server"], what)
+    with pytest.raises(psycopg.errors.InsufficientPrivilege):
+        tried(found["reader"], "SELECT rimqc_open_month()")
 
 
 @pytest.mark.parametrize("role", ["server", "reader"])
