@@ -20,14 +20,20 @@ import msgspec
 from sqlalchemy import Engine, event
 
 import qc.commands.intake
+import qc.ledger.engine
 import qc.ledger.importing
+import qc.ledger.writer
 from qc.commands import main
 
 # small, so that a small shop takes many transactions
 CHUNK = 25
 _FILES = frozenset({"open", "os.rename", "os.mkdir", "os.remove", "os.rmdir", "shutil.rmtree"})
 _FORKS = multiprocessing.get_context("forkserver")
-_FORKS.set_forkserver_preload([__name__])
+# what commands load late is loaded before they are forked
+_LATE = ("qc.ledger.follow", "qc.ledger.drift_flags", "qc.devices.sending", "qc.commands.import_",
+         "qc.commands.watch_", "qc.commands.serve_", "alembic.command", "streamlit.web.bootstrap",
+         "uvicorn", "qc.stations.screens", "qc.stations.server")  # fmt: skip
+_FORKS.set_forkserver_preload([__name__, *_LATE])
 
 
 class Ended(msgspec.Struct):
@@ -39,13 +45,16 @@ class Ended(msgspec.Struct):
     statements: int
 
 
-def start(told: Path, words: list[str], last: int = 0, files: bool = False) -> BaseProcess:
+def start(
+    told: Path, words: list[str], last: int = 0, files: bool = False, pages: int = 0
+) -> BaseProcess:
     """Run a command in a process; it is killed at its `last` statement (0: never).
 
-    With `files`, whatever opens, moves, makes or removes a file counts as a statement too.
+    With `files`, whatever opens, moves, makes or removes a file counts as a statement too. SQLite
+    is told to checkpoint whenever its log has grown to so many `pages` (0: as ever).
     """
     told.unlink(missing_ok=True)
-    process = _FORKS.Process(target=_run, args=(told, words, last, files))
+    process = _FORKS.Process(target=_run, args=(told, words, last, files, pages))
     process.start()
     return process
 
@@ -57,8 +66,11 @@ def ended(process: BaseProcess, told: Path) -> Ended:
     return msgspec.json.decode(told.read_bytes(), type=Ended)
 
 
-def _run(told: Path, words: list[str], last: int, files: bool) -> None:
+def _run(told: Path, words: list[str], last: int, files: bool, pages: int) -> None:
     qc.ledger.gathering.CHUNK = qc.ledger.gathering.TRANSACTION = CHUNK
+    qc.ledger.writer.QUIET_SECONDS = 0.05  # drift is settled amid what is killed
+    if pages:
+        _checkpoint_every(pages)
     said = 0
 
     def before(*_: Any) -> None:
@@ -74,3 +86,13 @@ def _run(told: Path, words: list[str], last: int, files: bool) -> None:
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         code = main(words)
     told.write_bytes(msgspec.json.encode(Ended(code, out.getvalue(), err.getvalue(), said)))
+
+
+def _checkpoint_every(pages: int) -> None:
+    set_up = qc.ledger.engine._set_up_sqlite
+
+    def and_pages(connection: Any, record: Any) -> None:
+        set_up(connection, record)
+        connection.execute(f"PRAGMA wal_autocheckpoint={pages}")
+
+    qc.ledger.engine._set_up_sqlite = and_pages
