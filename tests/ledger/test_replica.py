@@ -126,7 +126,7 @@ def test_a_fault_of_the_question_is_none_of_the_replica(shop, reading):
 
 def test_a_replica_that_is_away_costs_nobody_an_answer(shop, capfd, reading):
     own, _ = shop
-    away = address(own).replace(":5432", ":1")
+    away = own.url.set(port=1).render_as_string(hide_password=False)
     check_replica(own, away)
     assert where(reading(own, away))[0] == own.url.database
     said = capfd.readouterr().err.splitlines()
