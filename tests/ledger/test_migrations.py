@@ -121,6 +121,10 @@ def test_an_upgrade_of_a_current_database_leaves_its_rows_and_makes_missing_trig
 @pytest.fixture
 def longer(tmp_path, monkeypatch):
     """A program with one migration more, which rebuilds the guarded tables."""
+    make_longer(tmp_path, monkeypatch)
+
+
+def make_longer(tmp_path, monkeypatch, at_the_end=""):
     schemas = tmp_path / "schemas"
     shutil.copytree(folder("schemas"), schemas)
     (schemas / "migrations" / "versions" / "9999_more.py").write_text(
@@ -134,6 +138,7 @@ def upgrade():
             batch.add_column(sa.Column("more", sa.Text()))
         with op.batch_alter_table(table) as batch:
             batch.alter_column(column, type_=sa.String(70))
+    {at_the_end}
 def downgrade():
     for table, column in (("journal", "serial"), ("seal", "digest")):
         with op.batch_alter_table(table) as batch:
@@ -160,6 +165,28 @@ def test_a_migration_that_rebuilds_the_journal_keeps_its_rows_and_its_triggers(s
         ]  # fmt: skip
         with ledger.reading() as connection:
             assert verify(connection).first_bad is None
+
+
+@pytest.mark.parametrize("where", ["in the migration", "in what follows"])
+def test_a_migration_that_fails_half_way_leaves_the_old_schema_working(
+    shop, tmp_path, monkeypatch, where
+):
+    with Ledger(shop) as ledger:
+        before = truth(ledger)
+    with monkeypatch.context() as patch:
+        make_longer(tmp_path, patch, "raise RuntimeError" if where == "in the migration" else "")
+        if where == "in what follows":
+            patch.setattr("qc.ledger.rebuild.judge_journal", lambda *_: 1 / 0)
+        with pytest.raises((RuntimeError, ZeroDivisionError)):
+            upgrade(engine.read_url(shop))
+    with Ledger(shop) as ledger:
+        assert truth(ledger) == before
+        assert named(flags_of(ledger)) == [("weight-over-claim", "open")]
+        new = [record("receipt"), record("weighing", repeat=2), record("receipt", serial="R2")]
+        assert accept(ledger, new) == ["held", "accepted", "accepted"]
+        with ledger.reading() as connection:
+            assert verify(connection).first_bad is None
+            command.check(config(connection))
 
 
 def refused(db, *expected, command="flags"):
