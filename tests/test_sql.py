@@ -1,6 +1,7 @@
 """Values reach a database as bound parameters only; what builds a statement is named here."""
 
 import ast
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -96,11 +97,17 @@ def is_text(node, function, seen):
 
 
 def given(name, function):
+    return [value for names, value in assignments(function) if name in names]
+
+
+@cache
+def assignments(function):
+    found = []
     for node in inside(function):
         if isinstance(node, ast.Assign | ast.AugAssign | ast.AnnAssign) and node.value:
             targets = node.targets if isinstance(node, ast.Assign) else [node.target]
-            if name in {getattr(target, "id", None) for target in targets}:
-                yield node.value
+            found.append(({getattr(target, "id", None) for target in targets}, node.value))
+    return found
 
 
 def built_in(source, name="here"):
