@@ -49,7 +49,7 @@ def insert_rows(
         return
     # FAIL: a row refused is a transaction undone, so nothing has to be copied aside for it;
     # many rows a statement, for each statement has a beginning and an end
-    into = f'INSERT OR FAIL INTO "{table.__tablename__}" ({names}) VALUES '  # noqa: S608
+    into = f'INSERT OR FAIL INTO "{table.__tablename__}" ({names}) VALUES '  # noqa: S608 - our names
     marks = f"({', '.join('?' * len(columns))})"
     for piece in pieces(kept, min(ROWS_AT_ONCE, PARAMETERS // len(columns))):
         values = list(chain.from_iterable(piece))
@@ -69,7 +69,7 @@ def select_in(
     `since`: of the journal, only those from this position on.
     """
     names = ", ".join(f'"{name}"' for name in columns)
-    query = f'SELECT {names} FROM "{table.__tablename__}" WHERE "{column}"'  # noqa: S608
+    query = f'SELECT {names} FROM "{table.__tablename__}" WHERE "{column}"'  # noqa: S608 - our names
     dialect = connection.dialect.name
     kept = _kept(dialect, table, tuple(columns))
     sought = [(value,) for value in values]

@@ -17,7 +17,7 @@ _REFUSAL = "is never changed: record a correction instead"
 def _sqlite(table: str) -> dict[str, str]:
     # INSERT OR REPLACE takes the old row away without a word to the other two
     there = " OR ".join(
-        f"EXISTS (SELECT 1 FROM {table} WHERE {column} = NEW.{column})"  # noqa: S608
+        f"EXISTS (SELECT 1 FROM {table} WHERE {column} = NEW.{column})"  # noqa: S608 - our names
         for column in GUARDED[table]
     )
     # FAIL and not ABORT: nothing is done yet that had to be undone, and for ABORT SQLite would

@@ -15,6 +15,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, RedirectRespons
 
 from qc.errors import RimqcError
 from qc.people.who import Person
+from qc.stations.headers import HEADERS, HTTPS_ONLY
 from qc.stations.here import Here
 from qc.stations.slow_clients import App, Message, Receive, Scope, Send, heard_in_time
 
@@ -26,37 +27,9 @@ SESSION_HEADER = "X-Rimqc-Session"
 CHECK_EVERY_SECONDS = 3.0
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _SIGNED_OUT = 4401
-_BOUND = "max-age=31536000"
 # headers by which a proxy would say who somebody is
 _CLAIMS = (b"x-forwarded-", b"x-auth-", b"x-remote-", b"remote-", b"x-user", b"x-email",
            b"x-streamlit-", b"x-rimqc-", b"forwarded")  # fmt: skip
-
-_POLICY = "; ".join(
-    (
-        "default-src 'self'",
-        # the dashboard's own bundle and the entry component evaluate and import what they ship
-        "script-src 'self' 'unsafe-inline' 'unsafe-eval' blob: data:",
-        "style-src 'self' 'unsafe-inline'",
-        "img-src 'self' data: blob:",
-        "font-src 'self' data:",
-        "connect-src 'self' blob: data:",
-        "worker-src 'self' blob:",
-        "object-src 'none'",
-        "base-uri 'self'",
-        "form-action 'self'",
-        "frame-ancestors 'none'",
-    )
-)
-HEADERS = {
-    "content-security-policy": _POLICY,
-    "x-content-type-options": "nosniff",
-    "x-frame-options": "DENY",
-    # with `no-referrer` a browser would send the Origin of our own forms as "null"
-    "referrer-policy": "same-origin",
-    "cross-origin-opener-policy": "same-origin",
-    "cross-origin-resource-policy": "same-origin",
-    "permissions-policy": "camera=(self), serial=(self), microphone=(), geolocation=()",
-}
 
 
 def cookie_name(secure: bool) -> str:
@@ -69,15 +42,18 @@ class Gate:
 
     `hosts` are the names the server goes by (None: any, since a cookie is bound to its name).
     `origin` is where people see the server, where a proxy stands in front; else it is what the
-    request says.
+    request says. `policy` is the content security policy of pages that give none themselves.
     """
 
     def __init__(
         self, app: App, here: Here, *, secure: bool = False, hosts: frozenset[str] | None = None,
-        origin: str | None = None,
+        origin: str | None = None, policy: str | None = None,
     ) -> None:  # fmt: skip
         self._app, self._here, self._secure, self._hosts = app, here, secure, hosts
         self._origin = origin
+        self._headers = HEADERS | (HTTPS_ONLY if secure else {})
+        if policy is not None:
+            self._headers["content-security-policy"] = policy
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] not in ("http", "websocket"):
@@ -170,12 +146,10 @@ class Gate:
                 waiting.cancel()
 
     def _with_headers(self, send: Send) -> Send:
-        more = HEADERS | ({"strict-transport-security": _BOUND} if self._secure else {})
-
         async def sent(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(raw=list(message.get("headers", [])))
-                for name, value in more.items():
+                for name, value in self._headers.items():
                     headers.setdefault(name, value)
                 message["headers"] = headers.raw
             await send(message)

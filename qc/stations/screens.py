@@ -2,12 +2,14 @@
 
 import secrets
 import tomllib
+from importlib.resources import files
 from typing import Any
 
 from qc.resources import folder
 from qc.stations.answers import FAULTS
 from qc.stations.app import routes
 from qc.stations.gate import SESSION_HEADER, Gate
+from qc.stations.headers import screens_policy
 from qc.stations.here import Here
 
 # A `.streamlit/config.toml` in the current folder is read before these, so whatever touches who
@@ -56,7 +58,8 @@ def application(here: Here, host: str, port: int, **gate: Any) -> Gate:
     own = routes(here, secure=bool(gate.get("secure")))
     app = st.App(folder("dashboard") / "app.py", routes=own, exception_handlers=FAULTS)
     bootstrap.load_config_options(options(host, port))
-    return Gate(app, here, **gate)
+    page = (files("streamlit") / "static" / "index.html").read_text("utf-8")
+    return Gate(app, here, policy=screens_policy(page), **gate)
 
 
 def options(host: str, port: int) -> dict[str, Any]:
