@@ -18,7 +18,12 @@ BUILT = {
     "qc/ledger/bulk.py:select_in": "names of our columns, and as many marks as values",
     "qc/ledger/engine.py:_set_up_sqlite": "a number of our own; a PRAGMA binds nothing",
     "qc/ledger/tables.py:_partial": "a column of ours, in the condition of an index",
-    "qc/ledger/triggers.py:drop": "names of our triggers",
+    "qc/ledger/engine.py:give_room": "a number of our own; a PRAGMA binds nothing",
+    "qc/ledger/triggers.py:_drop": "names of our triggers and tables",
+    "qc/ledger/triggers.py:_members": "a query of this module",
+    "qc/ledger/triggers.py:inserting": "the name of one of our triggers, and its own statement",
+    "schemas/migrations/versions/0008_months.py:_into_months": "months and positions of our own",
+    "schemas/migrations/versions/0008_months.py:_journal": "names of our columns and indexes",
     "qc/ledger/triggers.py:create": "our triggers, whole statements of this module",
 }
 

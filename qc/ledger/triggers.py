@@ -62,7 +62,7 @@ SELECT NOT EXISTS (
         AND t.tgenabled IN ('O', 'A') AND p.prosrc = :refuse
     )
 )
-"""  # noqa: S608
+"""  # noqa: S608 - our names
 
 
 def wanted(dialect: str) -> dict[str, str]:
@@ -110,7 +110,7 @@ def _members(connection: Connection, trigger: str) -> list[str]:
     table = _table(trigger)
     if connection.dialect.name == "sqlite" or not trigger.endswith("_truncate"):
         return [table]
-    query = text(f"SELECT relid::regclass::text FROM ({_MEMBERS}) AS member")  # noqa: S608
+    query = text(f"SELECT relid::regclass::text FROM ({_MEMBERS}) AS member")  # noqa: S608 - our names
     return [name for (name,) in connection.execute(query, {"table": table})]
 
 

@@ -1,6 +1,7 @@
 """What the screens ask: answers are as new as the records, and long lists come in pages."""
 
 import shutil
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -63,4 +64,8 @@ def test_screens_read_from_the_replica_that_is_named(
     monkeypatch.setenv("RIMQC_READ_DB", copy)
     st.cache_data.clear()
     assert "7 records" in text(screen(db, "today"))
+    for replica in (None, copy):
+        reads = sys.modules["cached"]._reads(db, replica)
+        reads.close()
+        reads.ledger.close()
     st.cache_resource.clear()

@@ -47,6 +47,7 @@ def screen(url, cookie, go_on_with="", origin=None):
         subprotocols=["streamlit", "none", *([go_on_with] if go_on_with else [])],
         additional_headers={"Cookie": f"rimqc={cookie}"},
         max_size=None,
+        open_timeout=60,
     )
 
 

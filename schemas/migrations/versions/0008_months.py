@@ -67,7 +67,7 @@ BEGIN
     END IF;
     RETURN newest;
 END $$
-"""  # noqa: S608
+"""  # noqa: S608 - our names
 PARTIAL = {"serial": "serial", "batch": "batch", "gauge": "gauge, taken_at", "checked": "checked"}
 
 
@@ -138,7 +138,7 @@ def _journal(how: str, partitions: list[str] | None = None) -> None:
     for statement in partitions or []:
         op.execute(statement)
     # rows are in the order of their places, and so they go in
-    op.execute(f"INSERT INTO journal ({COLUMNS}) SELECT {COLUMNS} FROM journal_before")  # noqa: S608
+    op.execute(f"INSERT INTO journal ({COLUMNS}) SELECT {COLUMNS} FROM journal_before")  # noqa: S608 - our names
     op.execute("DROP TABLE journal_before")
     op.execute("ALTER TABLE journal ADD CONSTRAINT pk_journal PRIMARY KEY (position)")
     for name, columns in PARTIAL.items():
