@@ -2,6 +2,7 @@
 answer comes without its headers."""
 
 import datetime as dt
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -33,6 +34,7 @@ ENTERED = [f"/enter?record={quote(form['title'])}" for form in entry_forms.other
 # a browser tells a page what its policy refused
 TELL = """addEventListener('securitypolicyviolation', refused => console.error(
   'refused', refused.effectiveDirective, refused.blockedURI, refused.sample))"""
+SAME_FOR_ALL = re.compile(r"/static/|/favicon\.png$")
 PASSWORD = "a long enough one"
 
 
@@ -66,7 +68,7 @@ class Visit:
         if "default-src 'none'" not in policy or "'unsafe-eval'" in policy:
             self.lacking.append(f"{path}: a strict policy, not {policy}")
         # only what is the same for everybody may be kept
-        if "public" in given.get("cache-control", "") and "/static/" not in path:
+        if "public" in given.get("cache-control", "") and not SAME_FOR_ALL.search(path):
             self.lacking.append(f"{path}: no-store")
 
     def open(self, path: str) -> Any:
