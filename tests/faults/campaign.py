@@ -49,8 +49,9 @@ def by_hand(doc: str | None, run: Campaign, count: int = 200) -> None:
     finally:
         shutil.rmtree(folder)
     print(", ".join(f"{what} {n}" for what, n in outcome.counts.items()))
-    well = "nothing lost, nothing doubled, every answer right, verify ok"
-    print("\n".join(outcome.wrong) or well)
+    print(
+        "\n".join(outcome.wrong) or "nothing lost, nothing doubled, every answer right, verify ok"
+    )
     raise SystemExit(1 if outcome.wrong else 0)
 
 

@@ -12,6 +12,7 @@ import time
 from collections import Counter
 from pathlib import Path
 
+from qc.errors import RimqcError
 from tests.conftest import Databases
 from tests.faults.campaign import Outcome, answers, by_hand, held, killed, lost_or_doubled, unlike
 from tests.faults.shift import catalog_of_all, work
@@ -88,12 +89,10 @@ def _seconds(databases: Databases, folder: Path, logs: Path) -> dict[bool, float
 
 def _held_so_far(db: str) -> Counter[str]:
     """What an import left; nothing where it was killed before the tables were made."""
-    from qc.errors import RimqcError
-
     try:
         return held(db)
     except RimqcError as fault:
-        if fault.exit_code != 2:  # no database, or an empty one
+        if fault.exit_code != 2:  # no database yet, or an empty one
             raise
         return Counter()
 
