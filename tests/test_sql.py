@@ -17,7 +17,7 @@ BUILT = {
     "qc/ledger/bulk.py:insert_rows": "names of our columns, and as many marks as values",
     "qc/ledger/bulk.py:select_in": "names of our columns, and as many marks as values",
     "qc/ledger/engine.py:_set_up_sqlite": "a number of our own; a PRAGMA binds nothing",
-    "qc/ledger/tables.py:_partial": "a column of ours, in the condition of an index",
+    "qc/ledger/base.py:partial_index": "a column of ours, in the condition of an index",
     "qc/ledger/engine.py:give_room": "a number of our own; a PRAGMA binds nothing",
     "qc/ledger/triggers.py:_drop": "names of our triggers and tables",
     "qc/ledger/triggers.py:_members": "a query of this module",

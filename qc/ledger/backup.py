@@ -18,13 +18,14 @@ from sqlalchemy import Connection, delete, func, insert, select
 
 from qc.catalog.entries import CatalogEntry
 from qc.errors import RimqcError
+from qc.ledger.base import Base
 from qc.ledger.bulk import insert_rows
 from qc.ledger.journal import COLUMNS, Prepared, prepare
 from qc.ledger.ledger import Ledger, now
 from qc.ledger.migrate import newest
 from qc.ledger.months import begin_month, lay_out
 from qc.ledger.rebuild import rebuild
-from qc.ledger.tables import Base, Head, Journal, Seal
+from qc.ledger.tables import Head, Journal, Seal
 from qc.ledger.verify import verify
 from qc.records.canonical import from_body
 

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple, TypeVar
 
 from sqlalchemy import Connection
 
-from qc.ledger.tables import Base
+from qc.ledger.base import Base
 from qc.ledger.types import UTC, Digest, RecordId, id_bytes, id_text, moment_text
 
 T = TypeVar("T")

@@ -12,10 +12,10 @@ from qc.judgement.flags import Flag
 from qc.judgement.part import Judged
 from qc.judgement.readings import Quantity as Found
 from qc.judgement.standing import Standing
+from qc.ledger.base import Base
 from qc.ledger.bulk import insert_rows, pieces, select_in
 from qc.ledger.summaries import change_summaries, mark_batches_stale
 from qc.ledger.tables import (
-    Base,
     BatchStanding,
     FlagRow,
     Part,

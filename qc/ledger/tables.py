@@ -2,38 +2,12 @@
 
 import datetime as dt
 
-from sqlalchemy import (
-    BigInteger,
-    Index,
-    Integer,
-    MetaData,
-    text,
-)
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy import BigInteger, Index, Integer, text
+from sqlalchemy.orm import Mapped, mapped_column
 
+from qc.ledger.base import POSITION, Base, index_where, partial_index
 from qc.ledger.marks import IN_CATALOG, OUT, WAITS
-from qc.ledger.types import UTC, Digest, RecordId, words
-
-NAMES = {
-    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-    "ck": "ck_%(table_name)s_%(constraint_name)s",
-    "fk": "fk_%(table_name)s_%(column_0_N_name)s",
-    "pk": "pk_%(table_name)s",
-}
-# SQLite counts its own row numbers only under the name INTEGER
-_Position = BigInteger().with_variant(Integer, "sqlite")
-
-
-class Base(DeclarativeBase):
-    metadata = MetaData(naming_convention=NAMES)
-    type_annotation_map = {str: words(), dt.datetime: UTC}  # noqa: RUF012 - read by the base class
-
-
-def _partial(table: str, column: str, *more: str) -> Index:
-    """An index over the few rows that have the column."""
-    where = text(f"{column} IS NOT NULL")
-    return Index(f"ix_{table}_{column}", column, *more, sqlite_where=where, postgresql_where=where)
+from qc.ledger.types import Digest, RecordId, words
 
 
 class Head(Base):
@@ -53,7 +27,7 @@ class Seal(Base):
     """One per accepting transaction: a digest over its records' digests and the seal before."""
 
     __tablename__ = "seal"
-    number: Mapped[int] = mapped_column(_Position, primary_key=True, autoincrement=False)
+    number: Mapped[int] = mapped_column(POSITION, primary_key=True, autoincrement=False)
     first_position: Mapped[int] = mapped_column(BigInteger, index=True)
     records: Mapped[int] = mapped_column(Integer)
     previous: Mapped[str] = mapped_column(words(64))
@@ -68,7 +42,7 @@ class Journal(Base):
     """
 
     __tablename__ = "journal"
-    position: Mapped[int] = mapped_column(_Position, primary_key=True, autoincrement=False)
+    position: Mapped[int] = mapped_column(POSITION, primary_key=True, autoincrement=False)
     record_id: Mapped[str] = mapped_column(RecordId)
     kind: Mapped[str] = mapped_column(words(20))
     taken_at: Mapped[dt.datetime | None]
@@ -81,16 +55,11 @@ class Journal(Base):
     body: Mapped[str]
 
     __table_args__ = (
-        _partial("journal", "serial"),
-        _partial("journal", "batch"),
-        _partial("journal", "gauge", "taken_at"),
-        _partial("journal", "checked"),
-        Index(
-            "ix_journal_catalog",
-            "position",
-            sqlite_where=IN_CATALOG,
-            postgresql_where=IN_CATALOG,
-        ),
+        partial_index("journal", "serial"),
+        partial_index("journal", "batch"),
+        partial_index("journal", "gauge", "taken_at"),
+        partial_index("journal", "checked"),
+        index_where(IN_CATALOG, "ix_journal_catalog", "position"),
         {"postgresql_partition_by": "RANGE (position)"},
     )
 
@@ -153,10 +122,10 @@ class Part(Base):
     since: Mapped[int] = mapped_column(BigInteger)
 
     __table_args__ = (
-        _partial("part", "batch"),
-        _partial("part", "pair"),
-        Index("ix_part_waits", "serial", sqlite_where=WAITS, postgresql_where=WAITS),
-        Index("ix_part_out", "serial", sqlite_where=OUT, postgresql_where=OUT),
+        partial_index("part", "batch"),
+        partial_index("part", "pair"),
+        index_where(WAITS, "ix_part_waits", "serial"),
+        index_where(OUT, "ix_part_out", "serial"),
     )
 
 
@@ -255,11 +224,7 @@ class Stream(Base):
     protocol: Mapped[str] = mapped_column(words(64), primary_key=True)
     stale: Mapped[bool]
 
-    __table_args__ = (
-        Index(
-            "ix_stream_stale", "stale", sqlite_where=text("stale"), postgresql_where=text("stale")
-        ),
-    )
+    __table_args__ = (index_where(text("stale"), "ix_stream_stale", "stale"),)
 
 
 class Test(Base):
@@ -291,7 +256,7 @@ class FlagRow(Base):
     """
 
     __tablename__ = "flag"
-    id: Mapped[int] = mapped_column(_Position, primary_key=True)
+    id: Mapped[int] = mapped_column(POSITION, primary_key=True)
     owner: Mapped[str] = mapped_column(words(80), index=True)
     flag: Mapped[str] = mapped_column(words(30))
     severity: Mapped[str] = mapped_column(words(10))
@@ -313,13 +278,7 @@ class FlagRow(Base):
     records: Mapped[str | None]
 
     __table_args__ = (
-        Index(
-            "ix_flag_open",
-            "severity",
-            "raised_at",
-            sqlite_where=text("closed_at IS NULL"),
-            postgresql_where=text("closed_at IS NULL"),
-        ),
+        index_where(text("closed_at IS NULL"), "ix_flag_open", "severity", "raised_at"),
     )
 
 

@@ -5,7 +5,7 @@ import datetime as dt
 from sqlalchemy import Integer
 from sqlalchemy.orm import Mapped, mapped_column
 
-from qc.ledger.tables import Base
+from qc.ledger.base import Base
 from qc.ledger.types import words
 
 

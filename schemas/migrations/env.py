@@ -3,12 +3,14 @@
 from alembic import context
 
 from qc.ledger import triggers
+from qc.ledger.base import Base
 from qc.ledger.migrate import has_journal
-from qc.ledger.tables import Base
+from qc.ledger.tables import FOLLOWS, TRUTH
 from qc.people.tables import PEOPLE
 
 connection = context.config.attributes["connection"]
-assert all(table.metadata is Base.metadata for table in PEOPLE)  # they stand beside the journal
+# accounts stand beside the journal
+assert all(table.metadata is Base.metadata for table in (*TRUTH, *FOLLOWS, *PEOPLE))
 context.configure(
     connection=connection,
     target_metadata=Base.metadata,

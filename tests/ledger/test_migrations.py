@@ -12,9 +12,10 @@ from sqlalchemy.pool import NullPool
 
 from qc.errors import RimqcError
 from qc.ledger import engine, triggers
+from qc.ledger.base import Base
 from qc.ledger.ledger import Ledger
 from qc.ledger.migrate import config, downgrade, newest, revisions, upgrade
-from qc.ledger.tables import Base, Journal, Seal
+from qc.ledger.tables import Journal, Seal
 from qc.ledger.verify import verify
 from qc.resources import folder
 from tests.maker import accept, flags_of, named, record, run, take_catalog
