@@ -7,9 +7,12 @@ the same disk carries many times as many, and nobody is answered before the comm
 
 import queue
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from contextlib import suppress
+from typing import NamedTuple
+
+from sqlalchemy import Connection
 
 from qc.errors import RimqcError
 from qc.ledger.journal import Prepared, prepare
@@ -19,7 +22,15 @@ from qc.records.kinds import Record
 MOST_AT_ONCE = 5000
 QUIET_SECONDS = 1.0
 
-Waiting = tuple[list[Prepared], "Future[list[Answer]]"]
+Check = Callable[[Connection], Sequence[Prepared]]
+
+
+class Waiting(NamedTuple):
+    """Somebody's records, about how many they are, and who waits to hear what became of them."""
+
+    check: Check
+    records: int
+    answered: "Future[list[Answer]]"
 
 
 class Writer:
@@ -54,15 +65,23 @@ class Writer:
 
         RimqcError once the writer is closed.
         """
-        future: Future[list[Answer]] = Future()
         prepared = [prepare(record) for record in records]
+        return self.submit_checked(lambda _: prepared, len(prepared))
+
+    def submit_checked(self, check: Check, records: int = 1) -> "Future[list[Answer]]":
+        """The same of what `check` tells within the transaction that takes it in.
+
+        It is asked before anything is locked, and once more where others' records made that
+        transaction fail. What it raises is the answer. RimqcError once the writer is closed.
+        """
+        waiting = Waiting(check, records, Future())
         with self._door:
             if self._closed:
                 raise RimqcError(
                     "the program is closing and takes no more records; send them again"
                 )
-            self._queue.put((prepared, future))
-        return future
+            self._queue.put(waiting)
+        return waiting.answered
 
     def _run(self) -> None:
         # what judging drift needs takes a second to load: nobody shall wait for that later
@@ -76,9 +95,9 @@ class Writer:
             item = self._next()
             while item is not None:
                 # from here on nobody can withdraw it; what was withdrawn before is not written
-                if item[1].set_running_or_notify_cancel():
+                if item.answered.set_running_or_notify_cancel():
                     gathered.append(item)
-                    room -= len(item[0])
+                    room -= item.records
                 if room <= 0:
                     break
                 try:
@@ -106,19 +125,34 @@ class Writer:
             self._ledger.settle()
 
     def _write(self, gathered: Sequence[Waiting]) -> None:
-        items = [item for prepared, _ in gathered for item in prepared]
+        asked: list[tuple[Waiting, Sequence[Prepared]]] = []
         try:
             with self._ledger.writing() as connection:
-                answers = self._ledger.accept_into(connection, items)
+                asked = [
+                    (one, told) for one in gathered if (told := _ask(one, connection)) is not None
+                ]
+                items = [item for _, told in asked for item in told]
+                answers = self._ledger.accept_into(connection, items) if items else []
         except BaseException as fault:  # whoever waits must hear of it, whatever it was
+            waiting = [one for one in gathered if not one.answered.done()]
             if len(gathered) == 1:
-                gathered[0][1].set_exception(fault)
+                for alone in waiting:
+                    alone.answered.set_exception(fault)
             else:  # one that cannot be written must not take the others with it
-                for alone in gathered:
+                for alone in waiting:
                     self._write([alone])
             return
-        self._unsettled = True
+        self._unsettled = self._unsettled or bool(answers)
         start = 0
-        for prepared, future in gathered:
-            future.set_result(answers[start : start + len(prepared)])
-            start += len(prepared)
+        for one, told in asked:
+            one.answered.set_result(answers[start : start + len(told)])
+            start += len(told)
+
+
+def _ask(one: Waiting, connection: Connection) -> Sequence[Prepared] | None:
+    """What is to be taken in; None where the check failed, of which whoever waits has heard."""
+    try:
+        return one.check(connection)
+    except Exception as fault:
+        one.answered.set_exception(fault)
+        return None

@@ -13,6 +13,7 @@ from sqlalchemy import Connection
 from qc.catalog.checks import entry_checker
 from qc.catalog.codes import code_checker
 from qc.catalog.entries import Entry, Inspector, table_of
+from qc.ledger.journal import Prepared, prepare
 from qc.ledger.ledger import ACCEPTED, CONFLICT, Answer, Ledger
 from qc.ledger.walk import FileReport, conflict
 from qc.ledger.writer import Writer
@@ -55,20 +56,43 @@ def submit(
     return _write(writer, checked)
 
 
+class Handed:
+    """What a rig hands in with its token; inspector and station are as it says."""
+
+    def __init__(
+        self, ledger: Ledger, token: str, read: Callable[[], Iterable[Read | Refusal]]
+    ) -> None:
+        self._ledger, self._token, self._read = ledger, token, read
+        self._checked: _Checked | None = None
+
+    def check(self, connection: Connection) -> list[Prepared]:
+        """What may be taken in; nothing is read for a token that is not good."""
+        self._checked = _check_station(self._ledger, connection, self._token, self._read())
+        waiting = self._checked.waiting if self._checked else []
+        return [prepare(record) for _, record in waiting]
+
+    def report(self, answers: Sequence[Answer]) -> dict[str, Any] | None:
+        """What became of it, once it was checked; None for a token that is not good."""
+        return self._checked and _report(self._checked, answers)
+
+
 def submit_station(
     here: Here, token: str, read: Callable[[], Iterable[Read | Refusal]]
 ) -> dict[str, Any] | None:
-    """Take in what a rig hands in; inspector and station are as it says. None for a token that
-    is not good, of which nothing is `read`.
-    """
+    """Take in what a rig hands in, however much; answered as `Handed.report` is."""
     with here.ledger.reading() as connection:
-        rig = sender(connection, token)
-        if rig is None:
-            return None
-        person = Person(f"station {rig.station}", f"station {rig.station}", rig.role)
-        own = {"station": rig.station}
-        checked = _check(here.ledger, connection, person, read(), own, person.name)
-    return _write(here.writer, checked)
+        checked = _check_station(here.ledger, connection, token, read())
+    return checked and _write(here.writer, checked)
+
+
+def _check_station(
+    ledger: Ledger, connection: Connection, token: str, read: Iterable[Read | Refusal]
+) -> "_Checked | None":
+    rig = sender(connection, token)
+    if rig is None:
+        return None
+    person = Person(f"station {rig.station}", f"station {rig.station}", rig.role)
+    return _check(ledger, connection, person, read, {"station": rig.station}, person.name)
 
 
 def submit_entries(ledger: Ledger, person: Person, entries: Sequence[Entry]) -> dict[str, Any]:
@@ -147,12 +171,18 @@ def _check(
 
 
 def _write(writer: Writer, checked: _Checked) -> dict[str, Any]:
-    report, waiting = checked
-    for start in range(0, len(waiting), MOST_AT_ONCE):
-        piece = waiting[start : start + MOST_AT_ONCE]
-        answers = writer.submit([record for _, record in piece]).result()
-        for (number, record), answer in zip(piece, answers, strict=True):
-            _count(report, answer, number, record.record_id)
+    answers: list[Answer] = []
+    for start in range(0, len(checked.waiting), MOST_AT_ONCE):
+        piece = checked.waiting[start : start + MOST_AT_ONCE]
+        answers += writer.submit([record for _, record in piece]).result()
+    return _report(checked, answers)
+
+
+def _report(checked: _Checked, answers: Sequence[Answer]) -> dict[str, Any]:
+    """The report once it is known what became of each line."""
+    report = checked.report
+    for (number, record), answer in zip(checked.waiting, answers, strict=True):
+        _count(report, answer, number, record.record_id)
     report.refusals.sort(key=lambda refusal: refusal["line"])
     return dict(msgspec.to_builtins(report))
 

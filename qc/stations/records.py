@@ -1,8 +1,10 @@
 """`POST /station/records`: a station hands records in, as often as it must."""
 
+import asyncio
 from collections.abc import Iterator
 from functools import partial
 from itertools import chain
+from typing import Any
 
 import msgspec
 from starlette.concurrency import run_in_threadpool
@@ -15,7 +17,7 @@ from qc.readers.objects import Entry, array_entries, entries
 from qc.readers.refusal import Refusal
 from qc.readers.text import BOM, blocks
 from qc.stations.answers import refused, whole_body
-from qc.stations.desk import submit_station
+from qc.stations.desk import Handed, submit_station
 from qc.stations.here import Here
 
 MOST_BYTES = 16 * 2**20
@@ -57,7 +59,7 @@ def routes(here: Here, most_bytes: int = MOST_BYTES) -> list[Route]:
         if body is None:
             return refused(413, f"at most {most_bytes} bytes at once; send fewer records")
         try:
-            answer = await run_in_threadpool(submit_station, here, token, partial(read_body, body))
+            answer = await _taken(here, token, body)
         except BodyError as fault:
             return refused(fault.status, str(fault))
         if answer is None:
@@ -65,6 +67,18 @@ def routes(here: Here, most_bytes: int = MOST_BYTES) -> list[Route]:
         return Response(msgspec.json.encode(answer), media_type="application/json")
 
     return [Route("/station/records", take, methods=["POST"])]
+
+
+async def _taken(here: Here, token: str, body: bytes) -> dict[str, Any] | None:
+    """What became of a body. A short one is read and written in one go, together with all that
+    wait at the moment; a long one is read beside, so that nobody waits for that.
+    """
+    read = partial(read_body, body)
+    if len(body) > SHORT_BYTES:
+        return await run_in_threadpool(submit_station, here, token, read)
+    handed = Handed(here.ledger, token, read)
+    answers = await asyncio.wrap_future(here.writer.submit_checked(handed.check))
+    return handed.report(answers)
 
 
 def _short(request: Request) -> bool:
