@@ -1,8 +1,10 @@
 """Records that name what the catalog does not know, or a weight that cannot be one, are refused."""
 
 import math
+from bisect import bisect
 from collections.abc import Callable, Sequence
 from decimal import Decimal
+from functools import lru_cache
 from operator import attrgetter
 
 from qc.catalog.catalog import Catalog
@@ -38,6 +40,8 @@ _LOOKED_AT = (
 # lighter than a tenth of the lightest claim or heavier than ten times the heaviest: another unit
 _IMPLAUSIBLE = 10
 _CHECKER = ("code checker",)
+# codes before and after an unknown one that are compared with it
+NEIGHBOURS = 100
 
 
 def code_checker(catalog: Catalog) -> Callable[[Record], None]:
@@ -118,8 +122,19 @@ def _new_checker(catalog: Catalog) -> Callable[[Record], None]:
 def unknown_code(field: str, code: str, table: type[Entry], codes: frozenset[str]) -> Refused:
     """The refusal of a code that the catalog does not list."""
     name = str(table.__struct_config__.tag)
-    near = nearest(code, sorted(codes))
+    near = _near(code, codes)
     return Refused(field, code, f"not a {name} of the catalog{near}; add it there or mend the line")
+
+
+@lru_cache(maxsize=1000)
+def _near(code: str, codes: frozenset[str]) -> str:
+    """What is meant, perhaps; a long log repeats an unknown code, and a search takes its time.
+
+    Among many codes only the neighbours in the alphabet are looked at.
+    """
+    known = sorted(codes)
+    at = bisect(known, code)
+    return nearest(code, known[max(0, at - NEIGHBOURS) : at + NEIGHBOURS])
 
 
 def _check_receipt(receipt: Receipt, catalog: Catalog) -> None:

@@ -4,12 +4,13 @@ import datetime as dt
 from collections.abc import Callable, Iterable, Sequence
 from functools import lru_cache
 from hashlib import sha256
+from itertools import count
 from typing import Any, NamedTuple
 
-from sqlalchemy import Connection, ScalarSelect, bindparam, insert, select, text, update
+from sqlalchemy import Connection, ScalarSelect, bindparam, delete, insert, select, text, update
 
 from qc.catalog.entries import CatalogEntry
-from qc.ledger.bulk import insert_rows, select_in
+from qc.ledger.bulk import insert_new, insert_rows, pieces, select_in
 from qc.ledger.tables import Head, Identity, Journal, Seal
 from qc.records.canonical import body, digest
 from qc.records.kinds import Correction, GaugeCheck, Receipt, Record, kind_of
@@ -139,6 +140,21 @@ def sealed_at() -> ScalarSelect[dt.datetime]:
     return seal.order_by(Seal.first_position.desc()).limit(1).correlate(Journal).scalar_subquery()
 
 
+def note_new(connection: Connection, end: End, record_ids: Sequence[str]) -> bool:
+    """Note where these records will stand, next after the end; nothing where one is held already.
+
+    False also where two of them are one. Most of what comes is new, and so it is told and noted
+    in one step. In the order of the identities, so that neighbours are written.
+    """
+    placed = sorted(zip(record_ids, count(end.position + 1), strict=False))
+    if insert_new(connection, Identity, ("record_id", "position"), placed) == len(placed):
+        return True
+    for piece in pieces(record_ids):
+        ours = Identity.record_id.in_(piece), Identity.position > end.position
+        connection.execute(delete(Identity).where(*ours))
+    return False
+
+
 def note_identities(connection: Connection, after: int) -> None:
     """Note where all that stands after a position is; in order, so that neighbours are written."""
     new = select(Journal.record_id, Journal.position).where(Journal.position > after)
@@ -148,8 +164,17 @@ def note_identities(connection: Connection, after: int) -> None:
     connection.execute(statement)
 
 
-def append(connection: Connection, end: End, items: Sequence[Prepared], now: dt.datetime) -> End:
-    """Write the items at the journal's end under one seal; returns the new end."""
+def append(
+    connection: Connection,
+    end: End,
+    items: Sequence[Prepared],
+    now: dt.datetime,
+    noted: bool = False,
+) -> End:
+    """Write the items at the journal's end under one seal; returns the new end.
+
+    `noted`: their identities are, by `note_new`.
+    """
     rows = [
         (position, record.record_id, kind, taken_at, *subject, item_digest, text)
         for position, (record, kind, taken_at, subject, item_digest, text) in enumerate(
@@ -159,7 +184,8 @@ def append(connection: Connection, end: End, items: Sequence[Prepared], now: dt.
     catalog_position = _last(items, ("catalog",), end) or end.catalog_position
     checks_position = _last(items, ("gauge-check", "correction"), end) or end.checks_position
     insert_rows(connection, Journal, COLUMNS, rows)
-    note_identities(connection, end.position)
+    if not noted:
+        note_identities(connection, end.position)
     number = end.seal + 1
     sealed = seal_digest(number, now, end.seal_digest, (item.digest for item in items))
     seal = (number, end.position + 1, len(items), end.seal_digest, sealed, now)

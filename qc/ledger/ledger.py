@@ -17,7 +17,16 @@ from qc.catalog.catalog import Catalog, Recorded
 from qc.catalog.entries import CatalogEntry, Entry
 from qc.ledger import migrate, months
 from qc.ledger.engine import open_engine, plain_faults, read_url, writing
-from qc.ledger.journal import End, Prepared, append, held_digests, lock_end, places, prepare
+from qc.ledger.journal import (
+    End,
+    Prepared,
+    append,
+    held_digests,
+    lock_end,
+    note_new,
+    places,
+    prepare,
+)
 from qc.ledger.seen import forget
 from qc.ledger.summaries import stale_streams
 from qc.ledger.tables import Head, Journal
@@ -156,10 +165,11 @@ class Ledger:
         from qc.ledger.follow import follow
 
         end = lock_end(connection)
-        answers, fresh = _sort_out(connection, items)
+        noted = note_new(connection, end, [item.record.record_id for item in items])
+        answers, fresh = ([_TAKEN] * len(items), items) if noted else _sort_out(connection, items)
         if fresh:
             known = self.known(connection, end)
-            new = append(connection, end, fresh, now())
+            new = append(connection, end, fresh, now(), noted)
             follow(connection, known, fresh, end.position + 1)
             self._learnt(new, known)
         return answers
@@ -202,12 +212,9 @@ def now() -> dt.datetime:
 
 def _sort_out(
     connection: Connection, items: Sequence[Prepared]
-) -> tuple[list[Answer], list[Prepared]]:
+) -> tuple[list[Answer], Sequence[Prepared]]:
     """Which items are new, which are held, and which say something else than what is held."""
-    named = {item.record.record_id for item in items}
-    held = held_digests(connection, named)
-    if not held and len(named) == len(items):
-        return [_TAKEN] * len(items), list(items)
+    held = held_digests(connection, {item.record.record_id for item in items})
     answers, fresh = [], []
     for item in items:
         record_id = item.record.record_id

@@ -93,6 +93,16 @@ def test_a_batch_named_alone_must_be_known_too():
     assert "B1" in refusal(CHECK, record).reason
 
 
+def test_among_thousands_of_batches_the_nearest_is_still_found():
+    batches = [
+        ("batch", {"code": f"B-{i:05}", "model": "D50", "made_on": "2026-01-05", "quantity": 9})
+        for i in range(3000)
+    ]
+    many = code_checker(catalog([*TABLES, *batches]))
+    refused = refusal(many, parse("receipt", batch="B-01234x"))
+    assert "nearest known: B-01234" in refused.reason
+
+
 def test_a_code_unlike_any_known_gets_no_guess():
     assert "nearest" not in refusal(CHECK, parse("weighing", gauge="zzzzzz")).reason
 
