@@ -23,10 +23,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from qc.commands.output import print_csv, print_json
     from qc.ledger.ledger import Ledger
-    from qc.ledger.verify import verify
+    from qc.ledger.verify import set_back, verify
+    from qc.views.plain import moment
 
     with Ledger(args.db) as ledger, ledger.reading() as connection:
         proof = verify(connection, args.seal)
+        clock = set_back(connection) if proof.first_bad is None else []
         paper = None
         if args.certificate is not None:
             from qc.reports.noted import check
@@ -36,6 +38,10 @@ def run(args: argparse.Namespace) -> int:
     answer: dict[str, Any] = {"records": proof.records, "ok": proof.first_bad is None}
     if proof.first_bad is not None:
         answer["first_bad"] = proof.first_bad
+    if clock:
+        answer["clock_set_back"] = [
+            {"seal": one.seal, "from": moment(one.before), "to": moment(one.at)} for one in clock
+        ]
     if args.format == "json":
         print_json(answer | ({"certificate": paper} if paper else {}))
     elif args.format == "csv":
@@ -44,8 +50,12 @@ def run(args: argparse.Namespace) -> int:
         print(f"{proof.records} records: all as they were taken in.")
     else:
         print(f"Not as it was taken in: {proof.first_bad} (after {proof.records} records).")
-    if paper and args.format == "table":
-        _tell(paper)
+    if args.format == "table":
+        for one in clock:
+            print(f"Before seal {one.seal} the clock was set back from {moment(one.before)} to")
+            print(f"{moment(one.at)}: the days on which things were recorded then follow it.")
+        if paper:
+            _tell(paper)
     holds = paper is None or paper["outcome"] == "unchanged"
     return 0 if proof.first_bad is None and holds else 1
 

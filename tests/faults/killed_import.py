@@ -27,27 +27,27 @@ def run(databases: Databases, folder: Path, count: int, seed: int = 1) -> Outcom
     chance = random.Random(seed)
     logs = shop_logs(folder / "logs", 24)
     clean = f"sqlite:///{folder}/clean.sqlite"
-    whole = _import(folder, logs, clean)
+    whole = import_logs(folder, logs, clean)
     expected, wanted = answers(clean), held(clean)
     refused = _files(folder / "refused")
     counts = Counter(dict.fromkeys(
         ("killed", "before any record", "within", "after the last", "ended before", "lost",
          "doubled"), 0))  # fmt: skip
     wrong: list[str] = []
-    took = _seconds(databases, folder, logs)
+    took = seconds(databases, folder, logs)
     for number in itertools.takewhile(lambda _: counts["killed"] < count, itertools.count()):
         empty = number % 4 == 0
         db = databases.empty() if empty else databases.new()
-        begun = start(folder / "told", _words(folder, logs, db),
+        begun = start(folder / "told", words(folder, logs, db),
                       pages=CHECKPOINT_PAGES * (number % 2))  # fmt: skip
         if not killed(begun, chance.uniform(0, took[empty])):
             counts["ended before"] += 1
             continue
         counts["killed"] += 1
-        found = _held_so_far(db)
+        found = held_so_far(db)
         when = "before any record" if not found else "within"
         counts[when if found != wanted else "after the last"] += 1
-        again = _import(folder, logs, db)
+        again = import_logs(folder, logs, db)
         if again.code != whole.code or again.err:
             wrong.append(f"run again: {again.code} {again.err}")
         counts.update(lost_or_doubled(held(db), set(wanted)))
@@ -67,27 +67,29 @@ def shop_logs(folder: Path, parts: int) -> Path:
     return folder
 
 
-def _words(folder: Path, logs: Path, db: str) -> list[str]:
+def words(folder: Path, logs: Path, db: str) -> list[str]:
+    """The command line of an import that writes what is refused below the folder."""
     return ["import", str(logs), "--db", db, "--refused", str(folder / "refused"),
             "--format", "json"]  # fmt: skip
 
 
-def _import(folder: Path, logs: Path, db: str) -> Ended:
-    return ended(start(folder / "told", _words(folder, logs, db)), folder / "told")
+def import_logs(folder: Path, logs: Path, db: str) -> Ended:
+    """An import that nobody disturbs."""
+    return ended(start(folder / "told", words(folder, logs, db)), folder / "told")
 
 
-def _seconds(databases: Databases, folder: Path, logs: Path) -> dict[bool, float]:
+def seconds(databases: Databases, folder: Path, logs: Path) -> dict[bool, float]:
     """How long an import takes, on an empty database and on one that is ready."""
     took = {}
     for empty in (True, False):
         db = databases.empty() if empty else databases.new()
         began = time.monotonic()
-        _import(folder, logs, db)
+        import_logs(folder, logs, db)
         took[empty] = time.monotonic() - began
     return took
 
 
-def _held_so_far(db: str) -> Counter[str]:
+def held_so_far(db: str) -> Counter[str]:
     """What an import left; nothing where it was killed before the tables were made."""
     try:
         return held(db)

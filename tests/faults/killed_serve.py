@@ -114,7 +114,7 @@ def _round(
         counts.update(lost_or_doubled(held(db), acknowledged))
         if not answer(db, "verify")["ok"]:
             wrong.append(f"verify does not hold after kill {counts['killed']}")
-    with _served(folder, db, port):
+    with served(folder, db, port):
         for one in stations:
             one.join(120)
     if any(one.is_alive() for one in stations):
@@ -122,7 +122,7 @@ def _round(
     counts["bodies unanswered"] += sum(one.unanswered for one in stations)
     counts["acknowledged"] += sum(len(one.acknowledged) for one in stations)
     wrong += [said for one in stations for said in one.refused]
-    return wrong + unlike(db, _of_one_import(folder, lines))
+    return wrong + unlike(db, of_one_import(folder, lines))
 
 
 def _serving(folder: Path, db: str, port: int) -> BaseProcess:
@@ -132,7 +132,7 @@ def _serving(folder: Path, db: str, port: int) -> BaseProcess:
 def _seconds_to_begin(folder: Path, db: str, port: int) -> float:
     """How long a server takes until it answers, on this machine and just now."""
     began = time.monotonic()
-    with _served(folder, db, port):
+    with served(folder, db, port):
         station = Station(f"http://127.0.0.1:{port}", "none", [[]])
         station.start()
         station.join(120)
@@ -140,16 +140,18 @@ def _seconds_to_begin(folder: Path, db: str, port: int) -> float:
 
 
 @contextlib.contextmanager
-def _served(folder: Path, db: str, port: int) -> Iterator[None]:
+def served(folder: Path, db: str, port: int) -> Iterator[None]:
+    """A server that runs while the context lasts, and is stopped as a person stops it."""
     server = _serving(folder, db, port)
     try:
         yield
     finally:
-        server.terminate()  # as a person stops it: what waits is written
+        server.terminate()  # what waits is written
         server.join(60)
 
 
-def _of_one_import(folder: Path, lines: list[Line]) -> dict[str, object]:
+def of_one_import(folder: Path, lines: list[Line]) -> dict[str, object]:
+    """What one import of the lines answers."""
     logs = folder / "logs"
     logs.mkdir()
     write_catalog(logs, catalog_of_all())

@@ -1,3 +1,6 @@
+import json
+from datetime import datetime
+
 import pytest
 from sqlalchemy import select, text
 
@@ -325,3 +328,28 @@ def test_the_end_of_the_journal_is_noted(shop):
     with shop.reading() as connection:
         position, digest_now = connection.execute(select(Head.position, Head.seal_digest)).one()
     assert (position, digest_now) == (len(rows(shop)), seals(shop)[-1])
+
+
+def test_a_clock_that_was_set_back_is_told_of_and_the_journal_holds(db, tmp_path, monkeypatch):
+    def at(moment):
+        told = datetime.fromisoformat(moment)
+        monkeypatch.setattr("qc.ledger.ledger.now", lambda: told)
+
+    at("2026-03-02T08:00:00Z")
+    with Ledger(db) as ledger:
+        take_catalog(ledger, tmp_path)
+        at("2026-03-02T07:59:30Z")  # another server's clock, half a minute behind
+        accept(ledger, [record("receipt")])
+        at("2026-02-02T08:00:00Z")
+        accept(ledger, [record("weighing")])
+    code, out, _ = run("--db", db, "verify")
+    assert code == 0
+    assert "Before seal 3 the clock was set back from 2026-03-02T07:59:30Z to" in out
+    _, out, _ = run("--db", db, "verify", "--format", "json")
+    assert json.loads(out) == {
+        "records": json.loads(out)["records"],
+        "ok": True,
+        "clock_set_back": [
+            {"seal": 3, "from": "2026-03-02T07:59:30Z", "to": "2026-02-02T08:00:00Z"}
+        ],
+    }

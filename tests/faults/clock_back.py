@@ -1,0 +1,115 @@
+"""The clock of a server that takes records is set back and forth; nothing may be lost or confused.
+
+    python -m tests.faults.clock_back --count 200      # wants libfaketime (Debian: faketime)
+
+Stations post a shift to `rimqc serve`, whose clock is set anew again and again while it runs: by
+seconds to by ten years, mostly back. Every body must be acknowledged whatever the clock says, the
+sealed journal must hold, `verify` must tell of a clock that was set back, and when all have come
+every answer must be that of one import of the same lines. The time of a record is the station's;
+only the seals go by the server's clock.
+"""
+
+import os
+import random
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from qc.ledger.ledger import Ledger, now
+from qc.people.tokens import add_station
+from tests.conftest import Databases
+from tests.faults.campaign import ASKED, Outcome, answers, by_hand, held, lost_or_doubled
+from tests.faults.killed_serve import Station, of_one_import
+from tests.faults.networks import free_port
+from tests.faults.shift import catalog_of_all, work
+from tests.maker import take_catalog
+
+LIBRARY = next(Path("/usr/lib").glob("*/faketime/libfaketime.so.1"), None)
+LEAPS = (1, 60, 3600, 86_400, 40 * 86_400, 3650 * 86_400)
+# set so often on one database
+LEAPS_A_ROUND = 20
+
+
+def run(databases: Databases, folder: Path, count: int, seed: int = 1) -> Outcome:
+    """Set the clock so often. Raises SystemExit where it cannot be set for a process alone."""
+    if LIBRARY is None:
+        raise SystemExit("no libfaketime here: install the package faketime")
+    chance = random.Random(seed)
+    counts = Counter(dict.fromkeys(
+        ("set back", "set on", "acknowledged", "told by verify", "lost", "doubled"), 0
+    ))  # fmt: skip
+    wrong: list[str] = []
+    while counts["set back"] + counts["set on"] < count:
+        aside = folder / f"round-{counts['set back']}"
+        aside.mkdir()
+        most = count - counts["set back"] - counts["set on"]
+        wrong += _round(databases.new(), aside, min(LEAPS_A_ROUND, most), chance, counts)
+    wrong += [f"{what}: {counts[what]}" for what in ("lost", "doubled") if counts[what]]
+    return Outcome(counts, wrong)
+
+
+def _round(
+    db: str, folder: Path, leaps: int, chance: random.Random, counts: Counter[str]
+) -> list[str]:
+    own = [body for bodies in work(8, chance) for body in bodies]
+    with Ledger(db) as ledger:
+        take_catalog(ledger, folder, catalog_of_all())
+        with ledger.writing() as connection:
+            token = add_station(connection, "W0", now())
+    clock, port, wrong = folder / "clock", free_port(), []
+    at, back = datetime.now(UTC), False
+    _set(clock, at)
+    with _served(folder, db, port, clock):
+        for number in range(leaps):
+            some = own[number * len(own) // leaps : (number + 1) * len(own) // leaps]
+            station = Station(f"http://127.0.0.1:{port}", token, some)
+            station.start()
+            station.join(120)
+            if station.is_alive() or station.refused:
+                return [*wrong, f"by the clock at {at} it said {station.refused or 'nothing'}"]
+            counts["acknowledged"] += len(station.acknowledged)
+            counts.update(lost_or_doubled(held(db), station.acknowledged))
+            leap = chance.choice(LEAPS) * chance.choice((-1, -1, 1))
+            back = back or (leap < -60 and number < leaps - 1)
+            counts["set back" if leap < 0 else "set on"] += 1
+            at = max(datetime(1990, 1, 1, tzinfo=UTC), at + timedelta(seconds=leap))
+            _set(clock, at)
+    found = answers(db)
+    told = found["verify"].pop("clock_set_back", [])
+    counts["told by verify"] += len(told)
+    if back and not told:
+        wrong.append("verify does not tell of the clock")
+    expected = of_one_import(folder, [line for body in own for line in body])
+    return wrong + [f"{name} differs" for name in ASKED if found[name] != expected[name]]
+
+
+def _set(clock: Path, at: datetime) -> None:
+    """Have the served process believe that it is this moment, from now on."""
+    aside = clock.with_suffix(".new")
+    aside.write_text(f"@{at:%Y-%m-%d %H:%M:%S}\n")
+    aside.replace(clock)
+
+
+@contextmanager
+def _served(folder: Path, db: str, port: int, clock: Path) -> Iterator[None]:
+    """A server whose clock reads what stands in a file; its timers run as ever."""
+    faked = {
+        "LD_PRELOAD": str(LIBRARY), "FAKETIME_TIMESTAMP_FILE": str(clock), "TZ": "UTC",
+        "FAKETIME_NO_CACHE": "1", "FAKETIME_DONT_FAKE_MONOTONIC": "1",
+    }  # fmt: skip
+    line = [sys.executable, "-m", "qc", "--db", db, "serve", "--port", str(port)]
+    with (folder / "said").open("w") as said:
+        server = subprocess.Popen(line, env=os.environ | faked, stdout=said, stderr=said)
+        try:
+            yield
+        finally:
+            server.terminate()
+            server.wait(60)
+
+
+if __name__ == "__main__":
+    by_hand(__doc__, run)
