@@ -40,7 +40,8 @@ class Writer:
         self._ledger = ledger
         self._queue: queue.SimpleQueue[Waiting | None] = queue.SimpleQueue()
         self._closed = False
-        self._unsettled = False
+        # a program that was killed may have left streams to be judged
+        self._unsettled = True
         # nothing may be queued behind the last word, or it would wait for ever
         self._door = threading.Lock()
         self._thread = threading.Thread(target=self._run, name="rimqc-writer", daemon=True)

@@ -1,5 +1,6 @@
 import pytest
 
+from qc.ledger.journal import prepare
 from qc.ledger.ledger import Ledger
 from qc.ledger.rebuild import rebuild
 from qc.ledger.writer import Writer
@@ -125,3 +126,13 @@ def test_the_writer_judges_drift_when_it_has_a_quiet_moment(db, tmp_path):
             for n in range(1, len(MEANS) + 1):
                 writer.submit(list(weighed(n))).result()
         assert len(drifts(ledger)) == 1
+
+
+def test_drift_that_a_killed_server_left_to_be_judged_is_judged_by_the_next(shop):
+    items = [prepare(one) for n in range(1, len(MEANS) + 1) for one in weighed(n)]
+    with shop.writing() as connection:
+        shop.accept_into(connection, items)  # and here it was killed, before it could judge
+    assert drifts(shop) == []
+    with Writer(shop):
+        pass
+    assert len(drifts(shop)) == 1
