@@ -21,7 +21,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from qc.statistics.drift.level import BatchPoint, drift
-from qc.statistics.drift.looks import Stream
+from qc.statistics.drift.partings import stream_of
 from qc.statistics.drift.watching import watch
 from tests.bench.row import row
 
@@ -83,7 +83,7 @@ def main() -> None:
     print("| --- | --- | --- | --- |")
     both = [0.0, 0.0]
     for name, means in kinds.items():
-        stream, points = Stream(means, ns, sds), tables[name]
+        stream, points = stream_of(means, ns, sds), tables[name]
         numbers = least(chosen.repeats, lambda stream=stream: watch(stream, 8))  # type: ignore[misc]
         whole = least(chosen.repeats, lambda points=points: drift(points))  # type: ignore[misc]
         if name in totals:

@@ -37,8 +37,8 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from qc.statistics.drift.looks import LEAST, Stream, t_quantile
-from qc.statistics.drift.partings import Ints, running
+from qc.statistics.drift.looks import LEAST, t_quantile
+from qc.statistics.drift.partings import Ints, Stream, running, stream_of
 from qc.statistics.drift.scale import Scale, back, onto, spread_back
 from qc.statistics.drift.watching import Found, Watch, watch
 
@@ -160,7 +160,7 @@ def drift(
     values, sds = onto(scale, means, sds)
     # differences from the first batch keep their digits, and equal means stay equal
     unit = _Unit(scale, float(values[0]))
-    stream = Stream(np.round(values - unit.start, 9), ns, sds)
+    stream = stream_of(np.round(values - unit.start, 9), ns, sds)
     if not frozen:
         seen = watch(stream, baseline)
         return _told(ordered, stream, unit, seen, seen.levels)
@@ -244,12 +244,13 @@ def _level(points: Sequence[BatchPoint], stream: Stream, unit: _Unit, of: Ints) 
     codes = tuple(points[i].code for i in of.tolist())
     if not codes:
         return Level((), None, None)
-    group = running(stream.singles(of, stream.weights(of))).at(np.array(len(of)))
+    own = stream.of(of)
+    group = running(own.singles(len(of), own.weights(len(of)))).at(len(of))
     centre = float(group.mean)
     if len(of) < 2:
         return Level(codes, unit.one(centre), None)
     sigma = math.sqrt(float(group.squares) / (len(of) - 1))
-    sigma = 0.0 if np.ptp(stream.x[of]) == 0 else sigma
+    sigma = 0.0 if np.ptp(own.x) == 0 else sigma
     return Level(codes, unit.one(centre), spread_back(unit.scale, sigma, centre + unit.start))
 
 

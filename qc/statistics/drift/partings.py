@@ -31,20 +31,45 @@ class Weights(NamedTuple):
         return self.between + (1 - self.between) * self.usual / ns
 
 
-def weights_of(values: Floats, ns: Floats, sds: Floats) -> Weights:
-    """How much of the scatter of these means their sizes explain.
+class Stream(NamedTuple):
+    """Batch means `x` in order, sizes `ns`, and the squares of their parts about them with `dof`.
 
-    By moments: the variance of the means is between + within/n at the harmonic mean size, the
-    pooled spread of the parts (`sds`, NaN: unknown) gives the second term, neither is negative.
+    Both are 0 where a batch is one part, or its spread unknown.
     """
-    known = (ns > 1) & np.isfinite(sds)
-    if len(values) < 2 or not known.any():
-        return Weights()
-    usual = len(ns) / float(np.sum(1 / ns))
-    within = float(np.sum((ns[known] - 1) * sds[known] ** 2) / np.sum(ns[known] - 1))
-    spread = float(np.var(values, ddof=1))
-    between = 1 - within / usual / spread if spread > 0 else 1.0
-    return Weights(min(max(between, 0.0), 1.0), usual, within / usual)
+
+    x: Floats
+    ns: Floats
+    squares: Floats
+    dof: Floats
+
+    def of(self, batches: Ints) -> "Stream":
+        return Stream(*(column[batches] for column in self))
+
+    def weights(self, known: int) -> Weights:
+        """How much of the scatter of the first `known` means their sizes explain.
+
+        By moments: the variance of the means is between + within/n at the harmonic mean size, the
+        pooled spread of the parts gives the second term, neither is negative.
+        """
+        x, dof = self.x[:known], self.dof[:known].sum()
+        if len(x) < 2 or dof == 0:
+            return Weights()
+        usual = len(x) / float((1 / self.ns[:known]).sum())
+        within = float(self.squares[:known].sum() / dof)
+        away = x - x.sum() / len(x)
+        spread = float((away * away).sum() / (len(x) - 1))
+        between = 1 - within / usual / spread if spread > 0 else 1.0
+        return Weights(min(max(between, 0.0), 1.0), usual, within / usual)
+
+    def singles(self, until: int, weights: Weights) -> "Group":
+        """Each of the first `until` batches as a group."""
+        return singles(self.x[:until], weights.variance_ratio(self.ns[:until]))
+
+
+def stream_of(x: Floats, ns: Floats, sds: Floats) -> Stream:
+    """A stream from means, sizes and standard deviations of parts (NaN: unknown)."""
+    dof = np.where((ns > 1) & np.isfinite(sds), ns - 1, 0.0)
+    return Stream(x, ns, dof * np.where(dof > 0, sds, 0.0) ** 2, dof)
 
 
 class Scatter(NamedTuple):
@@ -61,23 +86,38 @@ class Scatter(NamedTuple):
 
 
 class Group(NamedTuple):
-    """Sums over a group of batches: weights w, w·x, w·x², and how many they are."""
+    """Sums over a group of batches: weights w, w·x, w·x², and how many they are.
 
-    weight: Floats
-    first: Floats
-    second: Floats
-    number: Ints
+    The four lie side by side along the last axis, so that groups are picked out and taken from each
+    other in one go.
+    """
+
+    sums: Floats
 
     def less(self, other: "Group") -> "Group":
-        return Group(
-            self.weight - other.weight,
-            self.first - other.first,
-            self.second - other.second,
-            self.number - other.number,
-        )
+        return Group(self.sums - other.sums)
 
-    def at(self, index: Ints) -> "Group":
-        return Group(self.weight[index], self.first[index], self.second[index], self.number[index])
+    def at(self, index: Ints | int) -> "Group":
+        return Group(self.sums.take(index, axis=0))
+
+    def between(self, part: slice) -> "Group":
+        return Group(self.sums[part])
+
+    @property
+    def weight(self) -> Floats:
+        return self.sums[..., 0]
+
+    @property
+    def first(self) -> Floats:
+        return self.sums[..., 1]
+
+    @property
+    def second(self) -> Floats:
+        return self.sums[..., 2]
+
+    @property
+    def number(self) -> Floats:
+        return self.sums[..., 3]
 
     @property
     def mean(self) -> Floats:
@@ -91,18 +131,23 @@ class Group(NamedTuple):
 
 def joined(left: Group, right: Group) -> Group:
     """Two tables of groups, with equal rows, as one with the columns of both."""
-    return Group(*(np.concatenate(pair, axis=1) for pair in zip(left, right, strict=True)))
+    return Group(np.concatenate((left.sums, right.sums), axis=1))
 
 
 def singles(x: Floats, ratio: Floats) -> Group:
     """Every batch a group of its own; `ratio` is the variance of its mean in common units."""
-    weight = 1 / ratio
-    return Group(weight, weight * x, weight * x**2, np.ones(len(x), dtype=int))
+    sums = np.ones((len(x), 4))
+    np.divide(1, ratio, out=sums[:, 0])
+    np.multiply(sums[:, 0], x, out=sums[:, 1])
+    np.multiply(sums[:, 0], x**2, out=sums[:, 2])
+    return Group(sums)
 
 
 def running(parts: Group) -> Group:
     """The first k batches as a group, for k = 0 to all of them."""
-    return Group(*(np.concatenate(([0], np.cumsum(part))) for part in parts))
+    sums = np.zeros((len(parts.sums) + 1, 4))
+    np.cumsum(parts.sums, axis=0, out=sums[1:])
+    return Group(sums)
 
 
 class Parted(NamedTuple):
@@ -110,7 +155,7 @@ class Parted(NamedTuple):
 
     shift: Floats
     se: Floats
-    dof: Ints
+    dof: Floats
 
     @property
     def t(self) -> Floats:

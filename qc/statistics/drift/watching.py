@@ -4,28 +4,23 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
+from qc.statistics.drift.bands import Bands, Foretold, foretold
 from qc.statistics.drift.looks import (
-    CHANCE_ONE,
     LEAST,
     LEAST_LEVEL,
     Looks,
-    Stream,
     Sums,
     Watched,
+    level_of,
     look,
-    offsets_within,
-    stretches,
     sums_of,
     t_quantile,
-    t_quantiles,
-    worth_a_look,
 )
-from qc.statistics.drift.partings import Floats, Group, Ints, Scatter
+from qc.statistics.drift.partings import Group, Ints, Stream
+from qc.statistics.drift.screening import first_counting, offsets_within, spans
 
 # the batches after an odd one that tell whether it stands alone
 TELLING = 2
-# looks worked out side by side once they are worth one
-TOGETHER = 16
 # the batches after the first signal that may still strengthen it
 STRENGTHENING = 6
 
@@ -44,13 +39,6 @@ class Found(NamedTuple):
     se: float
     dof: int
     limit: float
-
-
-class Bands(NamedTuple):
-    """For every batch the level before it and how far off its mean may lie (NaN: not judged)."""
-
-    centre: Floats
-    half: Floats
 
 
 class Watch(NamedTuple):
@@ -88,69 +76,62 @@ class _Hit(NamedTuple):
     def before(self) -> Group:
         """The batches that what was found is compared with."""
         if self.column < self.looks.splits:
-            return self.sums.before(np.array(self.at))
-        return self.sums.first.at(np.array(self.n)).less(self.sums.each.at(np.array(self.at)))
+            return self.sums.before(self.at)
+        return self.sums.first.at(self.n).less(self.sums.each.at(self.at))
 
 
 def watch(stream: Stream, baseline: int, fixed: Ints | None = None, since: int = 0) -> Watch:
     """Watch a stream from batch `since` on; against the batches `fixed`, if they are given."""
     count = len(stream.x)
-    bands = Bands(np.full(count, np.nan), np.full(count, np.nan))
     kept, looked = np.arange(since, count), LEAST - 1
     if fixed is not None:
         kept, looked = np.setdiff1d(kept, fixed), 0
         if len(fixed) < LEAST_LEVEL:
             kept = kept[:0]
-    level = Watched(kept, baseline, fixed)
+    frozen = None if fixed is None else stream.of(fixed)
+    level = level_of(stream, kept, baseline, frozen)
     watched = max(len(kept) - (baseline if fixed is None else 0), 0)
-    _first_bands(stream, level, bands)
+    known = foretold(count)
+    _first_bands(stream, level, known)
     found: list[Found] = []
     levels: list[Ints] = []
     strength = None
-    while hit := _search(stream, level, looked, bands):
+    while hit := _search(level, looked, known):
         found.append(_described(level, hit))
-        strength = _strength(stream, level, hit) if strength is None else strength
-        at = np.arange(hit.n, min(hit.n + LEAST_LEVEL, len(level.kept)))
-        ratio = hit.sums.weights.variance_ratio(stream.ns[level.kept[at]])
-        _foretell(bands, level, at, hit.sums, hit.before, ratio, hit.sums.floor[hit.n - 1])
-        alone = _stands_alone(stream, level, hit)
+        strength = _strength(level, hit) if strength is None else strength
+        floor = float(hit.sums.floor[hit.n - 1])
+        at = slice(hit.n, hit.n + LEAST_LEVEL)
+        ratio = hit.sums.weights.variance_ratio(level.batches.ns[at])
+        known.note(level, at, hit.sums, hit.before, floor, ratio)
+        alone = _stands_alone(level, hit)
         if alone is False:
             levels.append(level.kept[: hit.at])
-            variance, dof = hit.sums.scatter(hit.before, hit.sums.floor[hit.n - 1])
-            scatter = Scatter(float(variance), int(dof), hit.sums.weights)
-            level = Watched(level.kept[hit.at :], baseline, None, scatter)
+            scatter = hit.sums.scatter(hit.before, floor)
+            level = level_of(stream, level.kept[hit.at :], baseline, None, scatter)
             looked = max(hit.n - hit.at, LEAST_LEVEL)
         elif alone:
-            level = level._replace(kept=np.delete(level.kept, hit.at))
+            kept = np.delete(level.kept, hit.at)
+            level = level_of(stream, kept, baseline, level.fixed, level.scatter)
             looked = hit.n - 1 + (TELLING if hit.column == 0 else 0)
         else:
             level = level._replace(kept=level.kept[: hit.at])
             break
     levels.append(level.kept)
-    return Watch(tuple(found), tuple(levels), bands, watched, strength)
+    return Watch(tuple(found), tuple(levels), known.bands(baseline), watched, strength)
 
 
-def _search(stream: Stream, level: Watched, looked: int, bands: Bands) -> _Hit | None:
-    """The first look after the `looked`-th batch that shows something; fills the bands up to it."""
-    for known, first, last in stretches(looked, len(level.kept)):
-        sums = sums_of(stream, level, known, last)
-        n = _first_counting(level, sums, np.arange(first, last + 1))
-        at = np.arange(first - 1, n or last)
-        _foretell(bands, level, at, sums, sums.before(at), 1 / sums.each.weight[at], sums.floor[at])
+def _search(level: Watched, looked: int, foretold: Foretold) -> _Hit | None:
+    """The first look after the `looked`-th batch that shows something; notes what was known before
+    the batches up to it.
+    """
+    for known, first, last in spans(looked, len(level.kept)):
+        sums = sums_of(level, known, last)
+        n = first_counting(level, sums, first, last)
+        at = slice(first - 1, n or last)
+        before = sums.first.between(at) if sums.fixed is None else sums.fixed
+        foretold.note(level, at, sums, before, sums.floor[at], 1 / sums.each.weight[at])
         if n:
             return _hit(level, sums, known, n)
-    return None
-
-
-def _first_counting(level: Watched, sums: Sums, rows: Ints) -> int | None:
-    """The first of these looks at which a parting counts."""
-    offsets = offsets_within(int(rows[-1]))
-    rows = worth_a_look(level, sums, rows, offsets)
-    for start in range(0, len(rows), TOGETHER):
-        some = rows[start : start + TOGETHER]
-        counts = (look(level, sums, some, offsets).ratio <= 1).any(axis=1)
-        if counts.any():
-            return int(some[np.argmax(counts)])
     return None
 
 
@@ -177,7 +158,7 @@ def _described(level: Watched, hit: _Hit) -> Found:
     )
 
 
-def _stands_alone(stream: Stream, level: Watched, hit: _Hit) -> bool | None:
+def _stands_alone(level: Watched, hit: _Hit) -> bool | None:
     """Whether a single odd batch was just that: the next ones keep near the level before.
 
     Near is less than a third of the way, since a batch that signals looks odder than a new level
@@ -188,55 +169,35 @@ def _stands_alone(stream: Stream, level: Watched, hit: _Hit) -> bool | None:
         return False
     if hit.column:
         return True
-    following = level.kept[hit.n : hit.n + TELLING]
+    following = level.batches.x[hit.n : hit.n + TELLING]
     if len(following) < TELLING:
         return None
-    away = float(np.mean(stream.x[following])) - float(hit.looks.before[0, 0])
+    away = float(np.mean(following)) - float(hit.looks.before[0, 0])
     shift = float(hit.looks.parted.shift[0, 0])
     return away / shift < 1 / 3
 
 
-def _strength(stream: Stream, level: Watched, hit: _Hit) -> float:
+def _strength(level: Watched, hit: _Hit) -> float:
     """The least ratio of p to the chance allowed, at the hit or soon after it."""
     until = min(hit.n + STRENGTHENING, len(level.kept))
-    sums = sums_of(stream, level, hit.known, until)
+    sums = sums_of(level, hit.known, until)
     rows = np.arange(hit.n, until + 1)
     return float(look(level, sums, rows, offsets_within(until)).ratio.min())
 
 
-def _first_bands(stream: Stream, level: Watched, bands: Bands) -> None:
-    """The bands of batches before the first look: of the first ones by themselves, of all by a
-    frozen baseline.
+def _first_bands(stream: Stream, level: Watched, foretold: Foretold) -> None:
+    """What bands of batches before the first look rest on: of the first ones on themselves, of all
+    on a frozen baseline.
     """
-    if level.fixed is not None and len(level.fixed) >= LEAST_LEVEL:
-        level = level._replace(kept=np.arange(len(stream.x)))
-        sums = sums_of(stream, level, 0, len(level.kept))
-        before = sums.before(np.array(0))
+    if level.fixed is not None and len(level.fixed.x) >= LEAST_LEVEL:
+        level = level_of(stream, np.arange(len(stream.x)), level.baseline, level.fixed)
+        sums = sums_of(level, 0, len(level.kept))
+        before = sums.before(0)
     elif level.fixed is None and len(level.kept) >= LEAST:
-        sums = sums_of(stream, level, 0, LEAST)
-        level = level._replace(kept=level.kept[:LEAST])
-        before = sums.first.at(np.array(LEAST))
+        sums = sums_of(level, 0, LEAST)
+        before = sums.first.at(LEAST)
     else:
         return
-    ratio = sums.weights.variance_ratio(stream.ns[level.kept])
-    _foretell(bands, level, np.arange(len(level.kept)), sums, before, ratio, sums.floor)
-
-
-def _foretell(
-    bands: Bands,
-    level: Watched,
-    at: Ints,
-    sums: Sums,
-    before: Group,
-    ratio: Floats,
-    floor: Floats,
-) -> None:
-    """Bands of the level's batches `at`, whose means have variance `ratio`, from groups before
-    them: t prediction intervals.
-    """
-    variance, dof = sums.scatter(before, floor)
-    inside = at < level.set_by
-    t = np.where(inside, t_quantiles(dof, level.inside), t_quantiles(dof, CHANCE_ONE))
-    batches = level.kept[at]
-    bands.centre[batches] = before.mean
-    bands.half[batches] = t * np.sqrt(variance * (ratio + 1 / before.weight))
+    at = slice(0, len(sums.floor))
+    ratio = sums.weights.variance_ratio(level.batches.ns[at])
+    foretold.note(level, at, sums, before, sums.floor, ratio)

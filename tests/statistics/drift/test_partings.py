@@ -15,7 +15,7 @@ from qc.statistics.drift.partings import (
     resolution,
     running,
     singles,
-    weights_of,
+    stream_of,
 )
 
 REFERENCE = Path(__file__).parents[2] / "reference"
@@ -67,7 +67,7 @@ def test_scatter_known_from_before_adds_its_degrees_of_freedom():
 def test_the_sizes_explain_what_the_spread_within_says():
     ns = np.array([4.0, 16.0, 4.0, 16.0])
     x = np.array([1.0, -1.0, 2.0, -2.0])
-    weights = weights_of(x, ns, np.full(4, 2.0))
+    weights = stream_of(x, ns, np.full(4, 2.0)).weights(4)
     assert weights.usual == pytest.approx(4 / (0.25 + 0.0625 + 0.25 + 0.0625))
     # within/usual is 4/6.4 of a variance of 10/3
     assert weights.between == pytest.approx(1 - 4 / 6.4 / (10 / 3))
