@@ -107,7 +107,8 @@ class _Screen(NamedTuple):
         explained = (self.away[n] - self.away[k]) ** 2
         explained /= self.weight[n] - self.weight[k]
         explained += self.group[k]
-        return rows[(explained > self.needed[n - self.first]).any(axis=1)]
+        worth: Ints = rows[(explained > self.needed[n - self.first]).any(axis=1)]
+        return worth
 
     def _near(self, begin: int, end: int) -> NDArray[np.bool_]:
         """Whether a parting not far back might count.
