@@ -40,7 +40,7 @@ QUESTIONS: dict[str, Any] = {
     "masses": claim_parts.masses,
     "batch_masses": claim_parts.batch_masses,
     "margins": margin_view.margins,
-    "margin_heads": margin_view.margin_heads,
+    "tested": lambda connection, _: margin_view.kinds_tested(connection),
     "levels": drift_view.levels,
     "explained": drift_view.explained,
     "factor_runs": lambda _, catalog, batches: factor_runs.factor_runs(catalog, batches),
@@ -295,8 +295,8 @@ def margins(protocol: str, model: str) -> Rows:
     return found
 
 
-def margin_heads() -> Rows:
-    found: Rows = _ask_lately("margin_heads")
+def tested() -> Rows:
+    found: Rows = _ask_lately("tested")
     return found
 
 

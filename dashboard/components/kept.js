@@ -21,7 +21,7 @@ function filled(field, settings) {
   });
   switch (field.type) {
     case "batch":
-      return listed(settings.batches, (b) => `${b.code} · ${b.model} · made ${b.made_on} · ${b.received} of ${b.quantity} in`);
+      return listed(settings.batches, (b) => `${b.code} · ${b.model} · made ${b.made_on}${b.received === null ? "" : ` · ${b.received} of ${b.quantity} in`}`);
     case "gauge":
       return listed(settings.gauges.filter((g) => !field.measures || g.measures === field.measures), gaugeLabel);
     case "protocol":

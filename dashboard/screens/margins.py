@@ -11,8 +11,8 @@ import words
 from qc.figures import impact, margin, survival
 
 st.title("Impact margins")
-heads = cached.margin_heads()
-if not heads:
+tested = cached.tested()
+if not tested:
     st.info(
         "No impact test has been recorded yet. Describe your test in `catalog.toml` under "
         "`[[protocol]]`, then import the logs of the drop rig."
@@ -20,9 +20,9 @@ if not heads:
     st.stop()
 
 with st.container(horizontal=True):
-    protocol = frame.choose("protocol", sorted({head["protocol"] for head in heads}))
-    models = dict.fromkeys(head["model"] for head in heads if head["protocol"] == protocol)
-    groups = cached.margins(protocol, frame.choose("model", list(models)))
+    protocol = frame.choose("protocol", sorted({row["protocol"] for row in tested}))
+    models = [row["model"] for row in tested if row["protocol"] == protocol]
+    groups = cached.margins(protocol, frame.choose("model", models))
     # a protocol that changed in what its multiples mean has several groups
     since = {group["first_test"][:10] + " · " + tables.conditions(group): group for group in groups}
     group = groups[-1]

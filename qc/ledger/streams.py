@@ -31,7 +31,8 @@ def points_of(
         cells.setdefault(tuple(of), []).append(Sums(n, int(total), int(squares)))
     found: dict[StreamKey, list[BatchPoint]] = {}
     for (model, stage, characteristic, protocol, batch), measured in cells.items():
-        entry, whole = catalog.batch(batch), Sums.together(measured)
+        entry = catalog.batch(batch)
+        whole = measured[0] if len(measured) == 1 else Sums.together(measured)
         if entry is not None and whole.mean is not None:
             point = BatchPoint(batch, entry.made_on, whole.n, whole.mean, whole.sd)
             found.setdefault((model, stage, characteristic, protocol), []).append(point)

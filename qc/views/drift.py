@@ -1,6 +1,6 @@
 """Drift: every stream of batch means, judged."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import Connection
@@ -20,7 +20,11 @@ def drift(connection: Connection, catalog: Catalog, **only: str | None) -> list[
 
     See `levels` and `drift_cause`; `says` has it in sentences.
     """
-    return [explained(connection, catalog, row) for row in levels(connection, catalog, **only)]
+    watched = _watched(connection, catalog, only)
+    return [
+        _with_cause(connection, catalog, level, stream, segments[-1])
+        for level, (stream, segments) in zip(_rows(catalog, watched), watched.items(), strict=True)
+    ]
 
 
 def levels(connection: Connection, catalog: Catalog, **only: str | None) -> list[dict[str, Any]]:
@@ -30,10 +34,20 @@ def levels(connection: Connection, catalog: Catalog, **only: str | None) -> list
     adjusted for the `streams` watched together (Benjamini-Hochberg), of which `expected_false`
     events are to be expected if nothing had moved at all.
     """
-    watched = {
+    return _rows(catalog, _watched(connection, catalog, only))
+
+
+Watched = dict[StreamKey, list[Segment]]
+
+
+def _watched(connection: Connection, catalog: Catalog, only: Mapping[str, str | None]) -> Watched:
+    return {
         stream: judged(catalog, stream, points)
         for stream, points in points_of(connection, catalog, **only).items()
     }
+
+
+def _rows(catalog: Catalog, watched: Watched) -> list[dict[str, Any]]:
     together = family([segments[-1].drift for segments in watched.values()])
     chances = zip(together.p, together.fdr, strict=True)
     return [
@@ -49,13 +63,23 @@ def explained(connection: Connection, catalog: Catalog, level: dict[str, Any]) -
 
     Only what moved is read once more: finding its cause is most of the work.
     """
-    if level["events"]:
-        names = ("model", "stage", "characteristic")
-        only = {name: level[name] for name in names} | {"protocol": level.get("protocol", "")}
-        ((stream, points),) = points_of(connection, catalog, **only).items()
-        found = cause(connection, catalog, stream, judged(catalog, stream, points)[-1])
-    else:
-        found = NO_CAUSE
+    if not level["events"]:
+        shown = level | NO_CAUSE
+        return shown | {"says": sentences(shown)}
+    names = ("model", "stage", "characteristic")
+    only = {name: level[name] for name in names} | {"protocol": level.get("protocol", "")}
+    ((stream, segments),) = _watched(connection, catalog, only).items()
+    return _with_cause(connection, catalog, level, stream, segments[-1])
+
+
+def _with_cause(
+    connection: Connection,
+    catalog: Catalog,
+    level: dict[str, Any],
+    stream: StreamKey,
+    newest: Segment,
+) -> dict[str, Any]:
+    found = cause(connection, catalog, stream, newest) if level["events"] else NO_CAUSE
     shown = level | found
     return shown | {"says": sentences(shown)}
 

@@ -26,12 +26,15 @@ from qc.views.plain import number
 from qc.views.today import parts_in_doubt
 
 Rows = list[dict[str, Any]]
+# batches whose parts are counted: what comes in now is of these
+COUNTED = 300
 
 
 def settings(connection: Connection, catalog: Catalog, *, today: dt.date) -> dict[str, Any]:
     """Everything a form offers to choose from. `today` is the site's day.
 
-    Batches stand newest first. A gauge's `state` is `good`, `due` (its calibration ran out),
+    Batches stand newest first; `received` is told of the newest `COUNTED`, None of older ones. A
+    gauge's `state` is `good`, `due` (its calibration ran out),
     `off` (a check found it off) or `undated`.
     """
     return {
@@ -93,16 +96,18 @@ def protocol(entry: Protocol) -> dict[str, Any]:
 
 
 def _batches(connection: Connection, catalog: Catalog) -> Rows:
-    counted = select(Part.batch, func.count()).where(Part.batch.is_not(None)).group_by(Part.batch)
-    received: dict[str | None, int] = {row[0]: row[1] for row in connection.execute(counted)}
     newest = sorted(catalog.entries(Batch), key=lambda b: (b.made_on, b.code), reverse=True)
+    lately = [batch.code for batch in newest[:COUNTED]]
+    counted = select(Part.batch, func.count()).where(Part.batch.in_(lately)).group_by(Part.batch)
+    received: dict[str | None, int] = dict.fromkeys(lately, 0)
+    received |= {row[0]: row[1] for row in connection.execute(counted)}
     return [
         {
             "code": batch.code,
             "model": batch.model,
             "made_on": batch.made_on.isoformat(),
             "quantity": batch.quantity,
-            "received": received.get(batch.code, 0),
+            "received": received.get(batch.code),
         }
         for batch in newest
     ]

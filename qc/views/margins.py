@@ -5,12 +5,14 @@ apart, a part struck before its test is shown and does not count.
 """
 
 from collections import Counter
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Connection
+from sqlalchemy import Connection, select
 
 from qc.catalog.catalog import Catalog
+from qc.ledger.tables import Test
 from qc.statistics.margins.bearing import (
     Fitted,
     Refusal,
@@ -19,7 +21,7 @@ from qc.statistics.margins.bearing import (
     never_easier_bears,
 )
 from qc.statistics.margins.curve import survival_curve
-from qc.statistics.margins.outcomes import Shown, shown_at
+from qc.statistics.margins.outcomes import Shown, outcomes, shown_at
 from qc.statistics.survival.censoring import Censored
 from qc.views import margin_words as words
 from qc.views.margin_comparisons import batch_comparisons, strike_comparisons
@@ -68,12 +70,11 @@ def margin_statements(
     ]
 
 
-def margin_heads(connection: Connection, catalog: Catalog) -> list[Row]:
-    """Which groups of tests there are, and nothing about them."""
-    return [
-        {"protocol": group.protocol, "model": group.model} | group.head
-        for group in groups(connection, catalog)
-    ]
+def kinds_tested(connection: Connection) -> list[Row]:
+    """Which protocols and models there are tests of, and nothing about them."""
+    query = select(Test.protocol, Test.model).where(Test.suspect.is_(False)).distinct()
+    found = connection.execute(query.order_by(Test.protocol, Test.model))
+    return [{"protocol": protocol, "model": model} for protocol, model in found]
 
 
 def _shown(group: Group, catalog: Catalog) -> Row:
@@ -106,11 +107,19 @@ def _worked_out(group: Group, found: list[Group]) -> Row:
 
 def _statements(tests: list[Row], required: float) -> list[Row]:
     """The exact statements, at the required multiple first, then at the standard."""
-    found = outcomes_of(tests)
+    shown = tuple((test["survived"], test["failed"], test["damaged"]) for test in tests)
+    return [dict(row) for row in _stated(shown, required)]
+
+
+@lru_cache(maxsize=5000)
+def _stated(shown: tuple[tuple[Any, ...], ...], required: float) -> list[Row]:
+    """The same, worked out once: of thousands of batches with a test each, most say the same."""
+    survived, failed, damaged = zip(*shown, strict=True) if shown else ((), (), ())
+    found = outcomes(survived=survived, failed=failed, damaged=damaged)
     return [
-        _counts(shown := shown_at(found, at))
-        | {"at": name, "survive_at_least": rounded(shown.lower), "confidence": shown.confidence}
-        | {"words": words.statement(shown, name), "brief": words.brief(shown)}
+        _counts(at_one := shown_at(found, at))
+        | {"at": name, "survive_at_least": rounded(at_one.lower), "confidence": at_one.confidence}
+        | {"words": words.statement(at_one, name), "brief": words.brief(at_one)}
         for name, at in (("required", required), ("standard", 1.0))
     ]
 

@@ -92,24 +92,26 @@ def early_failures(connection: Connection) -> list[Row]:
     rows_of = connection.execute(last.limit(MOST_FAILED))
     failed = {batch: (model, tests) for batch, model, tests in rows_of}
     standings = batch_standing.standings(connection, failed)
-    parts: dict[str, list[Standing]] = {batch: [] for batch in failed}
-    for piece in pieces(failed):
-        of_these = select(Part.batch, Part.standing).where(Part.batch.in_(piece))
-        for code, text in connection.execute(of_these):
-            parts[str(code)].append(standing_from(text))
+    parts: dict[str, list[tuple[Standing, int]]] = {batch: [] for batch in failed}
+    for piece in pieces(failed):  # most parts of a batch stand alike
+        of_these = select(Part.batch, Part.standing, func.count()).where(Part.batch.in_(piece))
+        alike = of_these.group_by(Part.batch, Part.standing)
+        for code, text, many in connection.execute(alike):
+            parts[str(code)].append((standing_from(text), many))
     rows = []
     for batch, (model, tests) in failed.items():
         held = parts[batch]
         whole = bool(reasons_of_batch(standings[batch]))
-        given_up = sum(s.scrapped or s.sent_back for s in held)
-        struck = sum(s.struck for s in held)
+        given_up = sum(n for s, n in held if s.scrapped or s.sent_back)
+        struck = sum(n for s, n in held if s.struck)
         kept = sum(
-            (whole or bool(s.held)) and not (s.struck or s.scrapped or s.sent_back or s.shipped)
-            for s in held
+            n
+            for s, n in held
+            if (whole or s.held) and not (s.struck or s.scrapped or s.sent_back or s.shipped)
         )
         rows.append({
-            "batch": batch, "model": model, "failed": tests, "parts": len(held),
+            "batch": batch, "model": model, "failed": tests, "parts": sum(n for _, n in held),
             "struck": struck, "given_up": given_up, "kept": kept,
-            "shipped": sum(s.shipped for s in held),
+            "shipped": sum(n for s, n in held if s.shipped),
         })  # fmt: skip
     return sorted(rows, key=lambda row: (-(row["kept"] + row["given_up"]), row["batch"]))
