@@ -8,7 +8,6 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from pathlib import Path
 
 from qc.errors import RimqcError
 
@@ -50,11 +49,17 @@ def build_parser(words: Sequence[str] | None = None) -> argparse.ArgumentParser:
     reading every command's module would take longer than most of them do."""
     parser = argparse.ArgumentParser(
         prog="rimqc",
+        formatter_class=_Lines,
         description="Quality records and judgement for makers of carbon rims and wheels.",
         epilog=CAUTION + " `rimqc COMMAND --help` shows an example of each.",
     )
     common(parser, os.environ.get("RIMQC_DB", DEFAULT_DB), "table")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    commands = parser.add_subparsers(  # a function serves as well as a class
+        dest="command",
+        metavar="COMMAND",
+        required=True,
+        parser_class=_parser_of,  # type: ignore[call-overload]
+    )
     for name, summary in COMMANDS.items():
         if words is not None and name not in words:
             commands.add_parser(name, help=summary)
@@ -65,13 +70,33 @@ def build_parser(words: Sequence[str] | None = None) -> argparse.ArgumentParser:
             help=summary,
             description=module.__doc__,
             epilog=f"Example: {module.EXAMPLE}",
-            formatter_class=argparse.RawDescriptionHelpFormatter,
+            formatter_class=_AsWritten,
         )
         # given before or after the command's name; what comes after wins
         common(sub)
         module.arguments(sub)
         sub.set_defaults(run=module.run)
     return parser
+
+
+def _parser_of(**how: object) -> argparse.ArgumentParser | None:
+    """The parser of a command; none for one that is only listed, which takes a third of a help."""
+    return argparse.ArgumentParser(**how) if "description" in how else None  # type: ignore[arg-type]
+
+
+class _Lines(argparse.HelpFormatter):
+    """Lines as wide as the terminal; to ask through `shutil` loads every kind of archive."""
+
+    def __init__(self, prog: str) -> None:
+        try:
+            columns = int(os.environ.get("COLUMNS", "")) or os.get_terminal_size().columns
+        except (ValueError, OSError):
+            columns = 80
+        super().__init__(prog, width=max(columns, 40) - 2)
+
+
+class _AsWritten(_Lines, argparse.RawDescriptionHelpFormatter):
+    """The same, descriptions as they stand."""
 
 
 def common(
@@ -139,6 +164,6 @@ def _note(error: Exception) -> str:
             "w", prefix="rimqc-fault-", suffix=".txt", delete=False, encoding="utf-8"
         ) as file:
             traceback.print_exception(error, file=file)
-        return f"; please send the file {Path(file.name)} to whoever maintains it"
+        return f"; please send the file {file.name} to whoever maintains it"
     except OSError:
         return ""
