@@ -8,6 +8,7 @@ from sqlalchemy import (
     Index,
     Integer,
     MetaData,
+    Table,
     TextClause,
     text,
 )
@@ -39,4 +40,16 @@ def partial_index(table: str, column: str, *more: str) -> Index:
 
 def index_where(where: TextClause | ColumnElement[bool], name: str, *columns: str) -> Index:
     """An index over the rows for which a condition holds, in the words of a query for them."""
-    return Index(name, *columns, sqlite_where=where, postgresql_where=where)
+    return Index(name, *columns, sqlite_where=where, info={"postgresql": {"where": where}})
+
+
+def with_postgresql(metadata: MetaData) -> MetaData:
+    """The tables with what holds on PostgreSQL alone, for whoever compares a database with them.
+
+    Said with the tables themselves, it would load that dialect at every start of a command.
+    """
+    for table in metadata.tables.values():
+        items: list[Table | Index] = [table, *table.indexes]
+        for item in items:
+            item.dialect_options["postgresql"].update(item.info.get("postgresql", {}))
+    return metadata

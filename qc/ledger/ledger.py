@@ -27,8 +27,6 @@ from qc.ledger.journal import (
     places,
     prepare,
 )
-from qc.ledger.seen import forget
-from qc.ledger.summaries import stale_streams
 from qc.ledger.tables import Head, Journal
 from qc.records.canonical import from_body, same_content
 from qc.records.kinds import Record
@@ -151,6 +149,8 @@ class Ledger:
 
     def settle(self) -> None:
         """Judge what waits for it since records came in: streams of batch means, for drift."""
+        from qc.ledger.summaries import stale_streams
+
         with self.reading() as connection:
             if not stale_streams(connection):
                 return
@@ -180,6 +180,7 @@ class Ledger:
         """Take catalog entries in: an unchanged one is held, a changed one is a new version."""
         from qc.ledger.catalog_entries import prepare_entries, rejudge_for
         from qc.ledger.follow import Known
+        from qc.ledger.seen import forget
 
         end = lock_end(connection)
         known = self.known(connection)

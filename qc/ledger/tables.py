@@ -60,7 +60,7 @@ class Journal(Base):
         partial_index("journal", "gauge", "taken_at"),
         partial_index("journal", "checked"),
         index_where(IN_CATALOG, "ix_journal_catalog", "position"),
-        {"postgresql_partition_by": "RANGE (position)"},
+        {"info": {"postgresql": {"partition_by": "RANGE (position)"}}},
     )
 
 

@@ -3,7 +3,7 @@
 from alembic import context
 
 from qc.ledger import triggers
-from qc.ledger.base import Base
+from qc.ledger.base import Base, with_postgresql
 from qc.ledger.migrate import has_journal
 from qc.ledger.tables import FOLLOWS, TRUTH
 from qc.people.tables import PEOPLE
@@ -13,7 +13,7 @@ connection = context.config.attributes["connection"]
 assert all(table.metadata is Base.metadata for table in (*TRUTH, *FOLLOWS, *PEOPLE))
 context.configure(
     connection=connection,
-    target_metadata=Base.metadata,
+    target_metadata=with_postgresql(Base.metadata),
     render_as_batch=True,
     compare_type=True,
     # the months of the journal are made as they come
