@@ -77,8 +77,13 @@ class Catalog:
         self.current[key] = item
         recorded_on = dt.date.min if first else self.local_day(item.at)
         named = item.entry.since or dt.date.min
-        version = Version(named, max(named, recorded_on), item.position, item.entry)
-        self.versions.setdefault(key[:-1], []).append(version)
+        since = max(named, recorded_on)
+        versions = self.versions.setdefault(key[:-1], [])
+        # where the clock was set back, what is replaced gives way all the same
+        for place, before in enumerate(versions):
+            if before.named == named and before.since > since:
+                versions[place] = before._replace(since=since)
+        versions.append(Version(named, since, item.position, item.entry))
 
     def local_day(self, moment: dt.datetime) -> dt.date:
         """The site's calendar day of a moment (UTC where the site has no time zone)."""

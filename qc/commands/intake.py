@@ -12,9 +12,10 @@ from sqlalchemy.engine import URL
 
 from qc.commands.output import print_csv, print_json
 from qc.errors import RimqcError
+from qc.ledger.clock import behind
 from qc.ledger.engine import read_url, sqlite_file
 from qc.ledger.importing import Progress, Report, import_paths
-from qc.ledger.ledger import Ledger
+from qc.ledger.ledger import Ledger, now
 from qc.ledger.migrate import is_empty
 from qc.readers.folder import log_files
 from qc.readers.refusal import FileError, in_words
@@ -40,6 +41,10 @@ def import_files(
         with _ledger(db, url, dry_run) as ledger, _progress(paths) as told:
             if dry_run:
                 return _tried(ledger, paths, told)
+            with ledger.reading() as connection:
+                clock = behind(connection, now())
+            if clock is not None:
+                print(f"rimqc: {clock}", file=sys.stderr)
             report = import_paths(ledger, paths, refused_folder=refused, progress=told)
             with ledger.reading() as connection:
                 return report, counts(connection)

@@ -22,8 +22,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from qc.commands.output import print_csv, print_json
+    from qc.ledger.clock import set_back
     from qc.ledger.ledger import Ledger
-    from qc.ledger.verify import set_back, verify
+    from qc.ledger.verify import verify
     from qc.views.plain import moment
 
     with Ledger(args.db) as ledger, ledger.reading() as connection:

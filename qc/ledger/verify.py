@@ -1,8 +1,7 @@
 """Proof that the journal is what was taken in: digests, seals, places, triggers."""
 
-import datetime as dt
 from collections.abc import Iterator, Sequence
-from itertools import islice, pairwise
+from itertools import islice
 from typing import Any, NamedTuple
 
 import msgspec
@@ -24,32 +23,6 @@ class Proof(NamedTuple):
 
     records: int
     first_bad: str | None
-
-
-class SetBack(NamedTuple):
-    """A seal that was made, by the clock, before the one it follows."""
-
-    seal: int
-    before: dt.datetime
-    at: dt.datetime
-
-
-# clocks of several servers may be apart by so much
-APART = dt.timedelta(minutes=1)
-
-
-def set_back(connection: Connection) -> list[SetBack]:
-    """Where the clock was set back between two seals, by more than a minute.
-
-    The journal is in order all the same, for it goes by positions and not by time; but a day on
-    which something is said to have been recorded then follows a clock that was wrong.
-    """
-    seals = connection.execute(select(Seal.number, Seal.sealed_at).order_by(Seal.number))
-    return [
-        SetBack(number, before, at)
-        for (_, before), (number, at) in pairwise(seals)
-        if at < before - APART
-    ]
 
 
 def verify(connection: Connection, noted_seal: str | None = None) -> Proof:

@@ -14,6 +14,8 @@ IDLE, IDLE_AT_STATION = dt.timedelta(hours=12), dt.timedelta(hours=1)
 ABSOLUTE = dt.timedelta(days=7)
 # `seen_at` is written no oftener, so that looking at a screen is not writing
 SEEN_EVERY = dt.timedelta(minutes=5)
+# further ahead of the clock, the clock was set back: how long ago a session was seen is not known
+AHEAD = dt.timedelta(minutes=5)
 
 
 def begin(connection: Connection, code: str, station: str | None, now: dt.datetime) -> str:
@@ -54,7 +56,8 @@ def _alive(now: dt.datetime) -> Any:
         and_(Session.station.is_(None), Session.seen_at > now - IDLE),
         and_(Session.station.is_not(None), Session.seen_at > now - IDLE_AT_STATION),
     )
-    return and_(Session.ended_at.is_(None), Session.began_at > now - ABSOLUTE, seen)
+    begun = and_(Session.began_at > now - ABSOLUTE, Session.seen_at <= now + AHEAD)
+    return and_(Session.ended_at.is_(None), begun, seen)
 
 
 def person_of(connection: Connection, token: str, now: dt.datetime) -> Person | None:

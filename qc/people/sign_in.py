@@ -33,6 +33,8 @@ def admit(connection: Connection, code: str, address: str, now: dt.datetime) -> 
     one after another. For a transaction that writes.
     """
     connection.execute(delete(Failure).where(Failure.last_at < now - FORGOTTEN))
+    # the clock was set back: nobody waits until it is there again
+    connection.execute(update(Failure).where(Failure.last_at > now).values(last_at=now))
     counted = _counted(code, address)
     held = {one: _held(connection, one, now) for one in counted}
     wait = max(_wait(one, *held[one], now) for one in counted)

@@ -100,7 +100,7 @@ def _check_correction(
     row = connection.execute(query).one_or_none()
     mended = from_body(row[0]) if row is not None else None
     if mended is not None and row is not None and correction.void and may(person, "undo"):
-        own = mended.entered_by == person.code and now() - row[1] <= UNDO_WITHIN
+        own = mended.entered_by == person.code and abs(now() - row[1]) <= UNDO_WITHIN
         if own and not isinstance(mended, Correction):
             return
     if not may(person, action_of(correction)):

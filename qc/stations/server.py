@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 from urllib.parse import urlsplit
 
 from qc.errors import RimqcError
+from qc.ledger.clock import behind
 from qc.ledger.ledger import now
 from qc.ledger.replica import NAME, check_replica
 from qc.people.accounts import first_owner_code
@@ -142,6 +143,10 @@ def _tell(here: Here, place: Place, beside: socket.socket | None) -> None:
     if beside is not None:
         stations = place._replace(port=beside.getsockname()[1], origin=None)
         print(f"Stations send to {stations.address()}", flush=True)
+    with here.ledger.reading() as connection:
+        clock = behind(connection, now())
+    if clock is not None:
+        print(f"rimqc: {clock}", file=sys.stderr, flush=True)
     if here.anyone is not None:
         print("Nobody signs in here, and only this machine can open it.", flush=True)
         return

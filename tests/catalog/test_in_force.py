@@ -54,6 +54,19 @@ def test_what_is_asked_without_a_day_is_the_newest():
     assert newest.claimed_g == 430
 
 
+def test_what_was_recorded_last_holds_though_the_clock_was_set_back_before():
+    known = catalog(
+        claim(450, "2026-01-01"),
+        ("2026-04-10", claim(460, "2026-01-01")),
+        ("2026-03-01", claim(455, "2026-01-01")),  # by the clock before what it replaces
+    )
+    days = ["2026-02-28", "2026-03-01", "2026-04-09", "2026-04-10"]
+    assert [claimed(known, day) for day in days] == [450, 455, 455, 455]
+    newest = known.claim("D50", "rim")
+    assert newest is not None
+    assert newest.claimed_g == 455
+
+
 def test_a_claim_changed_today_changes_no_verdict_of_yesterday():
     known = catalog(claim(450, "2026-01-01"), ("2026-04-10", claim(460, "2026-01-01")))
     assert claimed(known, "2026-04-09") == 450

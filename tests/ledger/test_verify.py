@@ -1,5 +1,5 @@
 import json
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from sqlalchemy import select, text
@@ -11,7 +11,7 @@ from qc.ledger.tables import Head, Journal, Seal
 from qc.ledger.types import id_bytes
 from qc.ledger.verify import verify
 from qc.records.canonical import body, digest, from_body
-from tests.maker import accept, record, run, take_catalog
+from tests.maker import accept, fields, record, run, take_catalog, write_jsonl
 
 
 @pytest.fixture
@@ -353,3 +353,17 @@ def test_a_clock_that_was_set_back_is_told_of_and_the_journal_holds(db, tmp_path
             {"seal": 3, "from": "2026-03-02T07:59:30Z", "to": "2026-02-02T08:00:00Z"}
         ],
     }
+
+
+def test_whoever_imports_while_the_clock_is_behind_the_last_seal_is_told(db, tmp_path, monkeypatch):
+    with Ledger(db) as ledger:
+        take_catalog(ledger, tmp_path)
+    log = write_jsonl(tmp_path / "receipts.jsonl", [fields("receipt")])
+    back = datetime.now(UTC) - timedelta(days=40)
+    monkeypatch.setattr("qc.commands.intake.now", lambda: back)
+    code, _, err = run("--db", db, "import", log)
+    assert code == 0
+    (told,) = err.splitlines()
+    assert told.startswith(f"rimqc: the clock of this machine says {back:%Y-%m-%d %H:%M} UTC")
+    monkeypatch.undo()
+    assert run("--db", db, "import", log)[2] == ""

@@ -1,5 +1,6 @@
 """Who may do what, over every route, kind of record, decision and table of the catalog."""
 
+import datetime as dt
 import itertools
 import json
 import re
@@ -118,6 +119,15 @@ def test_a_technician_takes_back_their_own_last_record_for_a_while(here, monkeyp
     monkeypatch.setattr("qc.stations.rights.now", lambda: now().replace(year=now().year + 1))
     late = line("correction", of=second["record_id"], reason="wrong rim", void=True)
     (refusal,) = submit(here.ledger, here.writer, person("technician"), [late])["refusals"]
+    assert "a technician may not correct" in refusal["reason"]
+
+
+def test_a_clock_set_back_does_not_prolong_taking_back(here, monkeypatch):
+    mine = line()
+    submit(here.ledger, here.writer, person("technician"), [mine])
+    monkeypatch.setattr("qc.stations.rights.now", lambda: now() - dt.timedelta(days=365))
+    undo = line("correction", of=mine["record_id"], reason="wrong rim", void=True)
+    (refusal,) = submit(here.ledger, here.writer, person("technician"), [undo])["refusals"]
     assert "a technician may not correct" in refusal["reason"]
 
 

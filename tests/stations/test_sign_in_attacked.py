@@ -96,6 +96,16 @@ def test_the_wait_doubles_up_to_a_quarter_of_an_hour_and_ends(here):
     assert max(seconds) == 900
 
 
+def test_nobody_waits_for_a_clock_that_was_set_back(here):
+    with here.ledger.writing() as connection:
+        for _ in range(4):
+            sign_in.admit(connection, "tom", "1.2.3.4", now())
+        back = now() - dt.timedelta(days=365)
+        wait = sign_in.admit(connection, "tom", "1.2.3.4", back)
+        assert dt.timedelta() < wait <= sign_in.LONGEST
+        assert sign_in.admit(connection, "tom", "1.2.3.4", back + wait) <= dt.timedelta()
+
+
 def test_guesses_at_once_are_counted_one_by_one(here):
     counted, together = [], threading.Barrier(8)
 
@@ -192,6 +202,14 @@ def test_a_session_ends_by_itself(here, app):
         last = at + sessions.ABSOLUTE
         assert sessions.person_of(connection, token, last - dt.timedelta(minutes=10))
         assert sessions.person_of(connection, token, last + dt.timedelta(minutes=1)) is None
+
+
+def test_a_clock_set_back_prolongs_no_session_and_a_little_ends_none(here, app):
+    token = browser(app, here, "tom").cookies["rimqc"]
+    with here.ledger.reading() as connection:
+        little, much = now() - dt.timedelta(minutes=4), now() - dt.timedelta(days=40)
+        assert sessions.person_of(connection, token, little)
+        assert sessions.person_of(connection, token, much) is None
 
 
 def test_a_new_role_counts_from_the_next_request_on(here, app):
