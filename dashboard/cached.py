@@ -42,10 +42,14 @@ QUESTIONS: dict[str, Any] = {
     "margins": margin_view.margins,
     "tested": lambda connection, _: margin_view.kinds_tested(connection),
     "levels": drift_view.levels,
-    "explained": drift_view.explained,
-    "factor_runs": lambda _, catalog, batches: factor_runs.factor_runs(catalog, batches),
+    "explained": lambda connection, catalog, of, _level: drift_view.explained(
+        connection, catalog, _level
+    ),
+    "factor_runs": lambda _, catalog, of, _batches: factor_runs.factor_runs(catalog, _batches),
     "shared_turns": shared_turn.shared_turns,
-    "impact_map": impact_map.drops_of,
+    "impact_map": lambda connection, catalog, of, _tests: impact_map.drops_of(
+        connection, catalog, _tests
+    ),
     "part_tests": impact_map.part_tests,
     "findings": finding_view.findings,
     "first_pass": pass_view.first_pass,
@@ -308,14 +312,20 @@ def levels() -> Rows:
 
 def explained(level: dict[str, Any]) -> dict[str, Any]:
     """A stream with what changed when it moved, and all of it in sentences."""
-    found: dict[str, Any] = _ask_lately("explained", level=level)
+    found: dict[str, Any] = _ask_lately("explained", of=_stream(level), _level=level)
     return found
 
 
-def factor_runs_of(batches: list[str]) -> Rows:
-    """What these batches in order of making share, as stretches."""
-    found: Rows = _ask_lately("factor_runs", batches=batches)
+def factor_runs_of(level: dict[str, Any], batches: list[str]) -> Rows:
+    """What the batches of a stream in order of making share, as stretches."""
+    found: Rows = _ask_lately("factor_runs", of=_stream(level), _batches=batches)
     return found
+
+
+def _stream(level: dict[str, Any]) -> tuple[str, ...]:
+    """Which stream it is: enough to know an answer again by, where its thousands of batches would
+    take longer than the answer."""
+    return tuple(level.get(name, "") for name in ("model", "stage", "characteristic", "protocol"))
 
 
 def shared_turns(model: str, stage: str, direction: str) -> Rows:
@@ -324,9 +334,9 @@ def shared_turns(model: str, stage: str, direction: str) -> Rows:
     return found
 
 
-def impact_drops(tests: list[tuple[str, str]]) -> dict[str, Any]:
-    """The drops of tests, each named by its serial and test."""
-    found: dict[str, Any] = _ask_lately("impact_map", tests=tests)
+def impact_drops(of: str, tests: list[tuple[str, str]]) -> dict[str, Any]:
+    """The drops of tests, each named by its serial and test; `of` says whose they are."""
+    found: dict[str, Any] = _ask_lately("impact_map", of=of, _tests=tests)
     return found
 
 

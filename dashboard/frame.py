@@ -1,14 +1,16 @@
 """Pieces that several screens share: a figure with its words, a flag, terms, the caution."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 import cached
 import plotly.graph_objects as go
 import streamlit as st
 import words
 
+T = TypeVar("T")
 TEXT_PX = 760  # lines of text longer than this are hard to read
+MOST_ROWS = 200  # of a plain table
 
 
 def look() -> str:
@@ -52,6 +54,17 @@ def show(figure: go.Figure, alt: str, key: str) -> None:
 def table(rows: Sequence[Mapping[str, Any]], alt: str) -> None:
     """A plain table; a wide one scrolls by itself."""
     st.table(list(rows), border="horizontal", hide_index=True, alt=alt)
+
+
+def lately(rows: Sequence[T], of: str, how: str) -> Sequence[T]:
+    """Of many rows in order of time the newest, said to be so; a browser takes long for thousands.
+
+    `how` tells where all of them are.
+    """
+    if len(rows) <= MOST_ROWS:
+        return rows
+    st.markdown(f"Shown are the newest {MOST_ROWS} of {len(rows):,} {of}; {how} has all.")
+    return rows[: -MOST_ROWS - 1 : -1]
 
 
 def page(count: int, size: int) -> int:

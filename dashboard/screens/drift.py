@@ -56,7 +56,7 @@ drawn = moved if len(streams) > PAGE else moved + quiet
 first = frame.page(len(drawn), PAGE)
 for stream in map(cached.explained, drawn[first : first + PAGE]):
     names = drift.drawn_batches(stream)
-    strip = cached.factor_runs_of(names)
+    strip = cached.factor_runs_of(stream, names)
     frame.show(
         drift.figure(stream, frame.look(), strip), drift.alt_text(stream), drift.name_of(stream)
     )

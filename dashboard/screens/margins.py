@@ -37,12 +37,10 @@ papers.of_impact(group["protocol"], group["model"])
 of = f"{protocol} {group['model']} {group['first_test']}"
 frame.show(margin.figure(group, frame.look()), margin.alt_text(group), f"margin {of}")
 if len(group["tests"]) > margin.MOST_TESTS:
-    st.markdown(
-        f"Drawn are the {margin.MOST_TESTS} weakest of {len(group['tests'])} tests; the table has "
-        "all of them."
-    )
-with st.expander(f"All {len(group['tests'])} tests as a table"):
-    frame.table([tables.test_row(test) for test in group["tests"]], "Impact tests")
+    st.markdown(f"Drawn are the {margin.MOST_TESTS} weakest of {len(group['tests']):,} tests.")
+with st.expander(f"The {len(group['tests']):,} tests as a table"):
+    shown = frame.lately(group["tests"], "tests", "`rimqc export margins`")
+    frame.table([tables.test_row(test) for test in shown], "Impact tests")
 if group["survival"]:
     frame.show(survival.figure(group, frame.look()), survival.alt_text(group), "survival")
     said = [row["words"] for row in group["bears_90"]] + [group["fit"]["words"]]
@@ -50,7 +48,7 @@ if group["survival"]:
 
 st.header("Where the damage began")
 tests = [(test["serial"], test["test"]) for test in group["tests"]]
-drops = cached.impact_drops(tests)
+drops = cached.impact_drops(of, tests)
 if drops["tests"] < drops["of_tests"]:
     st.markdown(f"Drawn are the newest {drops['tests']} of {drops['of_tests']} tests.")
 frame.show(impact.figure(drops, frame.look()), impact.alt_text(drops), f"impact {of}")
@@ -59,7 +57,8 @@ frame.table(rows, "Damage by place")
 
 st.header("Batch by batch")
 st.markdown("With 95 % confidence, of parts drawn at random:", width=frame.TEXT_PX)
-frame.table([tables.margin_row(batch) for batch in group["batches"]], "Statements per batch")
+batches = frame.lately(group["batches"], "batches", "`rimqc margins`")
+frame.table([tables.margin_row(batch) for batch in batches], "Statements per batch")
 st.header("Compared")
 lines = [group["comparisons_words"]]
 lines += [row["words"] for row in group["comparisons"] if row["differs"]]
@@ -67,7 +66,10 @@ lines += [row["words"] for row in group["strike_comparison"]]
 st.markdown("\n".join(f"- {words.plain(line)}" for line in lines), width=frame.TEXT_PX)
 st.header("Early failures")
 if group["early"]:
-    frame.table([tables.early_row(row) for row in group["early"]], "Early failures")
+    early = group["early"][: frame.MOST_ROWS]
+    if len(early) < len(group["early"]):
+        st.markdown(f"Shown are the {len(early)} earliest of {len(group['early']):,}.")
+    frame.table([tables.early_row(row) for row in early], "Early failures")
 else:
     st.markdown("None: no part was damaged before the required multiple.")
 frame.terms(

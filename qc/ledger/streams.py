@@ -6,7 +6,7 @@ from typing import NamedTuple
 from sqlalchemy import Connection, select
 
 from qc.catalog.catalog import Catalog
-from qc.catalog.entries import Baseline
+from qc.catalog.entries import Baseline, Batch
 from qc.ledger.summaries import StreamKey
 from qc.ledger.tables import Summary
 from qc.statistics.drift.level import BatchPoint, Drift, drift
@@ -26,16 +26,23 @@ def points_of(
     for name, value in only.items():
         if value is not None:
             query = query.where(getattr(Summary, name) == value)
-    cells: dict[tuple[str, ...], list[Sums]] = {}
-    for *of, n, total, squares in connection.execute(query):
-        cells.setdefault(tuple(of), []).append(Sums(n, int(total), int(squares)))
+    cells: dict[StreamKey, dict[str, Sums]] = {}
+    for model, stage, characteristic, protocol, batch, n, total, squares in connection.execute(
+        query
+    ).all():
+        of = cells.setdefault((model, stage, characteristic, protocol), {})
+        one = Sums(n, int(total), int(squares))
+        of[batch] = Sums.together([of[batch], one]) if batch in of else one
+    made = {entry.code: entry.made_on for entry in catalog.entries(Batch)}
     found: dict[StreamKey, list[BatchPoint]] = {}
-    for (model, stage, characteristic, protocol, batch), measured in cells.items():
-        entry = catalog.batch(batch)
-        whole = measured[0] if len(measured) == 1 else Sums.together(measured)
-        if entry is not None and whole.mean is not None:
-            point = BatchPoint(batch, entry.made_on, whole.n, whole.mean, whole.sd)
-            found.setdefault((model, stage, characteristic, protocol), []).append(point)
+    for stream, batches in cells.items():
+        measured = [
+            BatchPoint(batch, made[batch], whole.n, whole.mean, whole.sd)
+            for batch, whole in batches.items()
+            if batch in made and whole.mean is not None
+        ]
+        if measured:
+            found[stream] = measured
     for points in found.values():
         points.sort(key=lambda point: (point.made_on, point.code))
     return dict(sorted(found.items()))
