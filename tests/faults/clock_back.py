@@ -43,11 +43,11 @@ def run(databases: Databases, folder: Path, count: int, seed: int = 1) -> Outcom
         ("set back", "set on", "acknowledged", "told by verify", "lost", "doubled"), 0
     ))  # fmt: skip
     wrong: list[str] = []
-    while counts["set back"] + counts["set on"] < count:
-        aside = folder / f"round-{counts['set back']}"
+    for begun in range(0, count, LEAPS_A_ROUND):
+        aside = folder / f"round-{begun}"
         aside.mkdir()
-        most = count - counts["set back"] - counts["set on"]
-        wrong += _round(databases.new(), aside, min(LEAPS_A_ROUND, most), chance, counts)
+        leaps = min(LEAPS_A_ROUND, count - begun)
+        wrong += _round(databases.new(), aside, leaps, chance, counts)
     wrong += [f"{what}: {counts[what]}" for what in ("lost", "doubled") if counts[what]]
     return Outcome(counts, wrong)
 

@@ -3,11 +3,13 @@
     python -m tests.faults.full_disk --count 200        # for root, who may mount a file system
 
 Half of the disks fill under `rimqc import`, a quarter each under `rimqc serve` and
-`rimqc backup`. Whoever finds the disk full must say so in one line and say what to do; what was
-acknowledged before must be there, once, and `verify` in order. Once there is room, the same again
-must end as it does on a disk that never was full: the server without being started again.
+`rimqc backup`; a server meets several. Whoever finds the disk full must say so in one line and say
+what to do; what was acknowledged before must be there, once, and `verify` in order. Once there is
+room, the same again must end as it does on a disk that never was full: the server without being
+started again.
 """
 
+import itertools
 import random
 import subprocess
 from collections import Counter
@@ -37,6 +39,8 @@ from tests.maker import answer, take_catalog
 from tests.maker import run as command
 
 ROOM_KB = 65_536
+# so often the disk of one server fills
+FILLS = 5
 # how one who meets a full disk says so, and what to do
 SAYS = ("disk is full; free some space", "disk I/O error; check the disk and its free space",
         "No space left on device")  # fmt: skip
@@ -58,15 +62,16 @@ def run(databases: Databases, folder: Path, count: int, seed: int = 1) -> Outcom
         raise SystemExit("disks are filled under SQLite only; leave --db out")
     chance = random.Random(seed)
     counts = Counter(dict.fromkeys(
-        ("import", "import stopped", "serve", "bodies put off", "backup", "backup stopped", "lost",
-         "doubled"), 0))  # fmt: skip
+        ("import", "import stopped", "serve", "serve refused", "bodies put off", "backup",
+         "backup stopped", "lost", "doubled"), 0))  # fmt: skip
     wrong: list[str] = []
-    logs = shop_logs(folder / "logs", 24)
+    logs = shop_logs(folder / "logs", 12)
     clean = f"sqlite:///{folder}/clean.sqlite"
     whole = import_logs(folder, logs, clean)
     plain = Undisturbed(folder, logs, clean, answers(clean), whole.code)
-    for number in range(count):
-        fill = (_import, _serve, _import, _backup)[number % 4]
+    fills = itertools.cycle((_serve, *(_import, _import, _backup) * FILLS))
+    while (number := counts["import"] + counts["serve"] + counts["backup"]) < count:
+        fill = next(fills)
         with small_disk(folder / "disk", ROOM_KB) as disk:
             faults = fill(plain, disk, chance, counts)
         wrong += [f"{number}, {fill.__name__[1:]}: {fault}" for fault in faults]
@@ -86,9 +91,9 @@ def _import(
     if ended.code != plain.code or ended.err:
         counts["import stopped"] += 1
         wrong += _plainly(ended.code, ended.err)
+    _leave(disk, ROOM_KB)  # without any, not even a reader finds a place for the log's index
     before = held_so_far(db)
     counts["doubled"] += sum(before.values()) - len(before)
-    _leave(disk, ROOM_KB)
     if not answer(db, "verify")["ok"]:
         wrong.append("verify found something")
     again = import_logs(plain.folder, plain.logs, db)
@@ -101,7 +106,7 @@ def _import(
 def _serve(
     plain: Undisturbed, disk: Path, chance: random.Random, counts: Counter[str]
 ) -> list[str]:
-    """One station posts all of a shift to a server whose disk fills, and what was put off again."""
+    """One station posts a shift to a server whose disk fills again and again."""
     aside = plain.folder / f"served-{counts['serve']}"
     aside.mkdir()
     db, port, wrong = made_anew(disk).new(), free_port(), []
@@ -110,30 +115,43 @@ def _serve(
         take_catalog(ledger, aside, catalog_of_all())
         with ledger.writing() as connection:
             token = add_station(connection, "W0", now())
-    counts["serve"] += 1
-    put_off: list[list[Line]] = []
     url = f"http://127.0.0.1:{port}"
-    with served(aside, db, port), closing(connected(url)) as line:
+    with served(aside, db, port):
         first = Station(url, token, own[:1])  # it comes as soon as the server answers
         first.start()
         first.join(120)
-        _leave(disk, chance.randint(0, 200))
-        for body in own:
+        for share in range(FILLS):
+            counts["serve"] += 1
+            _leave(disk, chance.randint(0, 100))
+            bodies = own[share * len(own) // FILLS : (share + 1) * len(own) // FILLS]
+            wrong += _posted(bodies, url, token, db, disk, counts)
+    lines = [one for body in own for one in body]
+    return wrong + unlike(db, of_one_import(aside, lines))
+
+
+def _posted(
+    bodies: list[list[Line]], url: str, token: str, db: str, disk: Path, counts: Counter[str]
+) -> list[str]:
+    """Post them, give the disk room, and post again what was put off."""
+    put_off, acknowledged, wrong = [], set(), []
+    with closing(connected(url)) as line:
+        for body in bodies:
             said = post(line, token, body)
-            if "accepted" not in said:
-                put_off.append(body)
-                if not any(words in said.get("error", "") for words in SAYS):
-                    wrong.append(f"on a full disk it said {said}")
+            if "accepted" in said:
+                acknowledged |= {one["record_id"] for one in body}
+                continue
+            put_off.append(body)
+            if not any(words in said.get("error", "") for words in SAYS):
+                wrong.append(f"on a full disk it said {said}")
+        counts["serve refused"] += bool(put_off)
         counts["bodies put off"] += len(put_off)
-        acknowledged = {one["record_id"] for body in own if body not in put_off for one in body}
         counts.update(lost_or_doubled(held(db), acknowledged))
         _leave(disk, ROOM_KB)
         for body in put_off:
             said = post(line, token, body)
             if said.get("accepted", 0) + said.get("already_held", 0) != len(body):
                 wrong.append(f"given room again it said {said}")
-    lines = [one for body in own for one in body]
-    return wrong + unlike(db, of_one_import(aside, lines))
+    return wrong
 
 
 def _backup(

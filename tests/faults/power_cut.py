@@ -19,6 +19,7 @@ import shutil
 import signal
 import sqlite3
 import struct
+import sys
 import time
 from collections import Counter
 from multiprocessing.process import BaseProcess
@@ -41,15 +42,18 @@ from tests.maker import answer
 # the share of cuts that fall in the middle of writing
 AMID_WRITES = 0.8
 WAL_HEADER, FRAME_HEADER, SECTOR = 32, 24, 512
-# where the index of the log says how far it is committed, and how far it is in the database
-COMMITTED_AT, BACKFILLED_AT = 16, 96
+# where the index of the log says how far it is committed, under which salt, and how far it is in
+# the database; of its two headers the second, which is written first
+COMMITTED_AT, SALT_AT, BACKFILLED_AT = 64, 80, 96
+SALT_IN_LOG = 16
 
 
 class Index(NamedTuple):
-    """What the shared memory said of the log, in frames."""
+    """What the shared memory said of the log, in frames, and under which salt it is written."""
 
     committed: int = 0
     backfilled: int = 0
+    salt: bytes = b""
 
 
 def run(databases: Databases, folder: Path, count: int, seed: int = 1) -> Outcome:
@@ -57,7 +61,7 @@ def run(databases: Databases, folder: Path, count: int, seed: int = 1) -> Outcom
     if databases.kind != "sqlite":
         raise SystemExit("a power cut is played on the files of SQLite only; leave --db out")
     chance = random.Random(seed)
-    logs = shop_logs(folder / "logs", 24)
+    logs = shop_logs(folder / "logs", 12)
     clean = f"sqlite:///{folder}/clean.sqlite"
     import_logs(folder, logs, clean)
     expected, wanted = answers(clean), set(held(clean))
@@ -65,7 +69,7 @@ def run(databases: Databases, folder: Path, count: int, seed: int = 1) -> Outcom
         ("cut", "log harmed", "pages harmed", "before any record", "ended before", "lost",
          "doubled"), 0))  # fmt: skip
     wrong: list[str] = []
-    took = seconds(databases, folder, logs)
+    took, writes = seconds(databases, folder, logs), _writes(databases.new(), folder, logs)
     for number in itertools.takewhile(lambda _: counts["cut"] < count, itertools.count()):
         empty = number % 4 == 0
         db = databases.empty() if empty else databases.new()
@@ -73,13 +77,13 @@ def run(databases: Databases, folder: Path, count: int, seed: int = 1) -> Outcom
                       pages=CHECKPOINT_PAGES * (number % 2))  # fmt: skip
         database = Path(db.removeprefix("sqlite:///"))
         if chance.random() < AMID_WRITES:
-            _await_writes(chance.randint(1, 120), begun, Path(f"{database}-wal"))
+            _await_writes(chance.randint(1, writes), begun, Path(f"{database}-wal"))
         else:
             time.sleep(chance.uniform(0, took[empty]))
         if not begun.is_alive():
             counts["ended before"] += 1
             continue
-        os.kill(begun.pid or 0, signal.SIGSTOP)
+        _stop(begun)
         copy = folder / f"cut-{number}.sqlite"
         index = _copied(database, copy)
         seen = _seen(database)
@@ -105,14 +109,35 @@ def run(databases: Databases, folder: Path, count: int, seed: int = 1) -> Outcom
     return Outcome(counts, wrong)
 
 
-def _await_writes(count: int, begun: BaseProcess, log: Path) -> None:
-    """Wait until the log was written to so often: between that and a commit lies what can tear."""
-    last = 0
-    while count and begun.is_alive():
+def _writes(db: str, folder: Path, logs: Path) -> int:
+    """How many writes to its log are seen of an import that nobody disturbs."""
+    begun = start(folder / "told", words(folder, logs, db))
+    return _await_writes(sys.maxsize, begun, Path(f"{db.removeprefix('sqlite:///')}-wal"))
+
+
+def _await_writes(most: int, begun: BaseProcess, log: Path) -> int:
+    """Wait until so many writes to the log were seen: from there to a commit lies what can tear.
+
+    Returns how many there were, which are fewer where the import ends before.
+    """
+    seen = last = 0
+    while seen < most and begun.is_alive():
         with contextlib.suppress(FileNotFoundError):
             written = log.stat().st_mtime_ns
-            count -= written != last
+            seen += written != last
             last = written
+    return seen
+
+
+def _stop(begun: BaseProcess) -> None:
+    """Stop a process, and wait until none of its threads runs any more."""
+    os.kill(begun.pid or 0, signal.SIGSTOP)
+    threads = Path(f"/proc/{begun.pid}/task")
+    while begun.is_alive() and any(
+        (thread / "stat").read_text().rpartition(")")[2].split()[0] not in "TZX"
+        for thread in threads.iterdir()
+    ):
+        time.sleep(0.001)
 
 
 def _seen(database: Path) -> set[str]:
@@ -129,7 +154,7 @@ def _seen(database: Path) -> set[str]:
 
 def _copied(database: Path, copy: Path) -> Index:
     """Copy the database and its log, and say what the shared memory says of the log."""
-    for ending in ("", "-wal"):
+    for ending in ("", "-journal", "-wal"):  # a file becomes one with a log by way of a journal
         if Path(f"{database}{ending}").exists():
             shutil.copy(f"{database}{ending}", f"{copy}{ending}")
     shared = Path(f"{database}-shm")
@@ -139,7 +164,7 @@ def _copied(database: Path, copy: Path) -> Index:
     (committed,), (backfilled,) = (
         struct.unpack_from("=I", said, at) for at in (COMMITTED_AT, BACKFILLED_AT)
     )
-    return Index(committed, backfilled)
+    return Index(committed, backfilled, said[SALT_AT : SALT_AT + 8])
 
 
 def _harm_log(copy: Path, index: Index, chance: random.Random) -> bool:
@@ -148,6 +173,8 @@ def _harm_log(copy: Path, index: Index, chance: random.Random) -> bool:
     if not log.exists() or log.stat().st_size <= WAL_HEADER:
         return False
     kept = bytearray(log.read_bytes())
+    if kept[SALT_IN_LOG : SALT_IN_LOG + 8] != index.salt:
+        return False  # it is begun anew, and its header, which goes first, was not written yet
     end = WAL_HEADER + index.committed * (FRAME_HEADER + _page_size(kept))
     if len(kept) <= end:
         return False
