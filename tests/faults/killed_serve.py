@@ -51,7 +51,10 @@ class Station(threading.Thread):
         self.refused: list[str] = []
 
     def run(self) -> None:
-        connection = connected(self._url)
+        with contextlib.closing(connected(self._url)) as connection:
+            self._post_all(connection)
+
+    def _post_all(self, connection: http.client.HTTPConnection) -> None:
         for body in self._bodies:
             while True:
                 try:

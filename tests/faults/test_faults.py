@@ -53,6 +53,6 @@ def test_a_disk_that_fills_is_told_of_plainly_and_takes_nothing_away(sqlite, tmp
 def test_a_server_whose_clock_is_set_back_goes_on_in_order(sqlite, tmp_path):
     if clock_back.LIBRARY is None:
         pytest.skip("no libfaketime here: install the package faketime")
-    outcome = clock_back.run(sqlite, tmp_path, 8, seed=1)
+    outcome = clock_back.run(sqlite, tmp_path, 5, seed=1)
     assert outcome.wrong == []
     assert outcome.counts["told by verify"] > 0
