@@ -14,6 +14,7 @@ TAKES = {"text", "exec_driver_sql", "execute", "executemany", "executescript", "
 FROM = "from sqlalchemy import text\n"
 # of these no argument ever comes from outside: names of our own tables, columns and triggers
 BUILT = {
+    "qc/ledger/bulk.py:insert_new": "a table's own columns, and arrays of their types",
     "qc/ledger/bulk.py:insert_rows": "names of our columns, and as many marks as values",
     "qc/ledger/bulk.py:select_in": "names of our columns, and as many marks as values",
     "qc/ledger/engine.py:_set_up_sqlite": "a number of our own; a PRAGMA binds nothing",
