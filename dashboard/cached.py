@@ -35,6 +35,8 @@ from qc.views import work as work_view
 Rows = list[dict[str, Any]]
 T = TypeVar("T")
 
+# an answer is known again by all that was asked, but for what begins with an underscore: there `of`
+# says which it is
 QUESTIONS: dict[str, Any] = {
     "claims": claim_view.claims,
     "masses": claim_parts.masses,
@@ -334,9 +336,12 @@ def shared_turns(model: str, stage: str, direction: str) -> Rows:
     return found
 
 
-def impact_drops(of: str, tests: list[tuple[str, str]]) -> dict[str, Any]:
-    """The drops of tests, each named by its serial and test; `of` says whose they are."""
-    found: dict[str, Any] = _ask_lately("impact_map", of=of, _tests=tests)
+def impact_drops(tests: list[tuple[str, str]]) -> dict[str, Any]:
+    """The drops of a group's tests, each named by its serial and test.
+
+    No test is in two groups, so the first one tells which it is.
+    """
+    found: dict[str, Any] = _ask_lately("impact_map", of=tests[0], _tests=tests)
     return found
 
 

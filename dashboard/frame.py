@@ -56,6 +56,11 @@ def table(rows: Sequence[Mapping[str, Any]], alt: str) -> None:
     st.table(list(rows), border="horizontal", hide_index=True, alt=alt)
 
 
+def newest(rows: Sequence[T]) -> Sequence[T]:
+    """Of rows in order of time as many as a plain table takes, the newest first."""
+    return rows[: -MOST_ROWS - 1 : -1]
+
+
 def lately(rows: Sequence[T], of: str, how: str) -> Sequence[T]:
     """Of many rows in order of time the newest, said to be so; a browser takes long for thousands.
 
@@ -64,7 +69,7 @@ def lately(rows: Sequence[T], of: str, how: str) -> Sequence[T]:
     if len(rows) <= MOST_ROWS:
         return rows
     st.markdown(f"Shown are the newest {MOST_ROWS} of {len(rows):,} {of}; {how} has all.")
-    return rows[: -MOST_ROWS - 1 : -1]
+    return newest(rows)
 
 
 def page(count: int, size: int) -> int:

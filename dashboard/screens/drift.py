@@ -13,7 +13,6 @@ from qc.figures import drift, drift_strip
 from qc.figures import shared_turn as shared_turn_figure
 
 PAGE = 5
-MOST_ROWS = 200
 
 
 def shared_turn(model: str, stage: str, direction: str) -> None:
@@ -68,11 +67,11 @@ for stream in map(cached.explained, drawn[first : first + PAGE]):
         names_of = ", ".join(words.plain(name.replace("_", " ")) for name in more)
         st.markdown(f"- Not drawn, for they change too often: {names_of}. The table has them.")
     with st.expander("The batches as a table, and what they share"):
-        newest = stream["batches"][: -MOST_ROWS - 1 : -1]
+        newest = frame.newest(stream["batches"])
         rows = [picture_tables.batch_row(batch, stream["unit"]) for batch in newest]
         frame.table(rows, "Batch means, the newest first")
         if strip:
-            rows = picture_tables.run_rows(strip, names)[:MOST_ROWS]
+            rows = picture_tables.run_rows(strip, names)[: frame.MOST_ROWS]
             frame.table(rows, "What batches share, the newest first")
     of, _, direction = stream["characteristic"].partition("-")
     if of in ("tir", "form") and stream["stage"]:

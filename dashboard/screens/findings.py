@@ -9,7 +9,6 @@ from qc.figures import findings as figures
 from qc.figures import first_pass
 from qc.views.findings import counted
 
-MOST_ROWS = 200
 ALL = "all"
 
 st.title("What looks found")
@@ -35,7 +34,7 @@ if batch == ALL and len(found["batches"]) < found["of_batches"]:
     )
 frame.show(figures.ring(found, frame.look()), figures.ring_alt(found), f"ring {of}")
 with st.expander(f"The newest findings of {len(found['findings']):,} as a table"):
-    newest = found["findings"][: -MOST_ROWS - 1 : -1]
+    newest = frame.newest(found["findings"])
     frame.table([picture_tables.finding_row(one) for one in newest], "Findings")
 
 rows = counted(found["findings"], by)
@@ -46,13 +45,13 @@ frame.show(
     f"bars {of} {by}",
 )
 with st.expander("The counts as a table"):
-    frame.table([picture_tables.counted_row(row, by) for row in rows[:MOST_ROWS]], "Counts")
+    frame.table([picture_tables.counted_row(row, by) for row in rows[: frame.MOST_ROWS]], "Counts")
 
 st.header("Passed first time")
 passed = cached.first_pass(of_model)
 frame.show(first_pass.figure(passed, frame.look()), first_pass.alt_text(passed), f"passed {model}")
 with st.expander("The batches as a table"):
-    newest = passed["batches"][: -MOST_ROWS - 1 : -1]
+    newest = frame.newest(passed["batches"])
     frame.table([picture_tables.passed_row(one) for one in newest], "Batches, the newest first")
 frame.terms(
     "finding",

@@ -48,7 +48,7 @@ if group["survival"]:
 
 st.header("Where the damage began")
 tests = [(test["serial"], test["test"]) for test in group["tests"]]
-drops = cached.impact_drops(of, tests)
+drops = cached.impact_drops(tests)
 if drops["tests"] < drops["of_tests"]:
     st.markdown(f"Drawn are the newest {drops['tests']} of {drops['of_tests']} tests.")
 frame.show(impact.figure(drops, frame.look()), impact.alt_text(drops), f"impact {of}")

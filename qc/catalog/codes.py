@@ -126,7 +126,7 @@ def unknown_code(field: str, code: str, table: type[Entry], codes: frozenset[str
     return Refused(field, code, f"not a {name} of the catalog{near}; add it there or mend the line")
 
 
-@lru_cache(maxsize=1000)
+@lru_cache(maxsize=100)
 def _near(code: str, codes: frozenset[str]) -> str:
     """What is meant, perhaps; a long log repeats an unknown code, and a search takes its time.
 

@@ -154,16 +154,18 @@ def _array(values: Sequence[Any]) -> str:
 def _kept(dialect: str, table: type[Base], columns: tuple[str, ...]) -> list[tuple[int, _Kept]]:
     """Which of the columns need a hand, by their place."""
     types = table.__table__.columns
-    hands: list[tuple[type, _Kept]] = [
-        (RecordId, _Kept(id_bytes, id_text)),
-        (Digest, _Kept(bytes.fromhex, bytes.hex)),
-    ]
+    hands: list[tuple[type, _Kept]]
     if dialect == "sqlite":
         # its driver looks for an adapter of bytes at every value, and of bytearray never
         hands = [
             (RecordId, _Kept(lambda text: bytearray(id_bytes(text)), id_text)),
             (Digest, _Kept(bytearray.fromhex, bytes.hex)),
             (UTC, _Kept(moment_text, _moment)),
+        ]
+    else:
+        hands = [
+            (RecordId, _Kept(id_bytes, id_text)),
+            (Digest, _Kept(bytes.fromhex, bytes.hex)),
         ]
     return [
         (i, kept)

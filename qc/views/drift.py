@@ -22,7 +22,7 @@ def drift(connection: Connection, catalog: Catalog, **only: str | None) -> list[
     """
     watched = _watched(connection, catalog, only)
     return [
-        _with_cause(connection, catalog, level, stream, segments[-1])
+        _said(level | cause(connection, catalog, stream, segments[-1]))
         for level, (stream, segments) in zip(_rows(catalog, watched), watched.items(), strict=True)
     ]
 
@@ -64,24 +64,15 @@ def explained(connection: Connection, catalog: Catalog, level: dict[str, Any]) -
     Only what moved is read once more: finding its cause is most of the work.
     """
     if not level["events"]:
-        shown = level | NO_CAUSE
-        return shown | {"says": sentences(shown)}
+        return _said(level | NO_CAUSE)
     names = ("model", "stage", "characteristic")
     only = {name: level[name] for name in names} | {"protocol": level.get("protocol", "")}
     ((stream, segments),) = _watched(connection, catalog, only).items()
-    return _with_cause(connection, catalog, level, stream, segments[-1])
+    return _said(level | cause(connection, catalog, stream, segments[-1]))
 
 
-def _with_cause(
-    connection: Connection,
-    catalog: Catalog,
-    level: dict[str, Any],
-    stream: StreamKey,
-    newest: Segment,
-) -> dict[str, Any]:
-    found = cause(connection, catalog, stream, newest) if level["events"] else NO_CAUSE
-    shown = level | found
-    return shown | {"says": sentences(shown)}
+def _said(level: dict[str, Any]) -> dict[str, Any]:
+    return level | {"says": sentences(level)}
 
 
 def row(stream: StreamKey, segments: Sequence[Segment]) -> dict[str, Any]:

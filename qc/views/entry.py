@@ -34,8 +34,8 @@ def settings(connection: Connection, catalog: Catalog, *, today: dt.date) -> dic
     """Everything a form offers to choose from. `today` is the site's day.
 
     Batches stand newest first; `received` is told of the newest `COUNTED`, None of older ones. A
-    gauge's `state` is `good`, `due` (its calibration ran out),
-    `off` (a check found it off) or `undated`.
+    gauge's `state` is `good`, `due` (its calibration ran out), `off` (a check found it off) or
+    `undated`.
     """
     return {
         "models": [

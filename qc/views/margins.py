@@ -5,7 +5,6 @@ apart, a part struck before its test is shown and does not count.
 """
 
 from collections import Counter
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -21,7 +20,7 @@ from qc.statistics.margins.bearing import (
     never_easier_bears,
 )
 from qc.statistics.margins.curve import survival_curve
-from qc.statistics.margins.outcomes import Shown, outcomes, shown_at
+from qc.statistics.margins.outcomes import Shown, shown_at
 from qc.statistics.survival.censoring import Censored
 from qc.views import margin_words as words
 from qc.views.margin_comparisons import batch_comparisons, strike_comparisons
@@ -107,19 +106,11 @@ def _worked_out(group: Group, found: list[Group]) -> Row:
 
 def _statements(tests: list[Row], required: float) -> list[Row]:
     """The exact statements, at the required multiple first, then at the standard."""
-    shown = tuple((test["survived"], test["failed"], test["damaged"]) for test in tests)
-    return [dict(row) for row in _stated(shown, required)]
-
-
-@lru_cache(maxsize=5000)
-def _stated(shown: tuple[tuple[Any, ...], ...], required: float) -> list[Row]:
-    """The same, worked out once: of thousands of batches with a test each, most say the same."""
-    survived, failed, damaged = zip(*shown, strict=True) if shown else ((), (), ())
-    found = outcomes(survived=survived, failed=failed, damaged=damaged)
+    found = outcomes_of(tests)
     return [
-        _counts(at_one := shown_at(found, at))
-        | {"at": name, "survive_at_least": rounded(at_one.lower), "confidence": at_one.confidence}
-        | {"words": words.statement(at_one, name), "brief": words.brief(at_one)}
+        _counts(shown := shown_at(found, at))
+        | {"at": name, "survive_at_least": rounded(shown.lower), "confidence": shown.confidence}
+        | {"words": words.statement(shown, name), "brief": words.brief(shown)}
         for name, at in (("required", required), ("standard", 1.0))
     ]
 
@@ -198,8 +189,13 @@ def _batches(group: Group, catalog: Catalog) -> list[Row]:
     for test in group.counted:
         tests.setdefault(test["batch"], []).append(test)
     rows = []
+    # of thousands of batches with a test each, most say the same
+    said: dict[tuple[tuple[Any, ...], ...], list[Row]] = {}
     for name, own in tests.items():
         at_random = [test for test in own if test["drawn"] in AT_RANDOM]
+        shown = tuple((test["survived"], test["failed"], test["damaged"]) for test in at_random)
+        if shown not in said:
+            said[shown] = _statements(at_random, group.required)
         entry = catalog.batch(name)
         rows.append(
             {
@@ -208,7 +204,7 @@ def _batches(group: Group, catalog: Catalog) -> list[Row]:
                 "tests": len(at_random),
                 "picked": _picked(own, group.required),
                 "early": sum(_kind(test, group.required) is not None for test in own),
-                "statements": _statements(at_random, group.required),
+                "statements": said[shown],
             }
         )
     return sorted(rows, key=lambda row: (row["made_on"] or "9999", row["batch"]))
