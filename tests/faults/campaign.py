@@ -15,11 +15,13 @@ from sqlalchemy import create_engine, select, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.pool import NullPool
 
-from qc.ledger.ledger import Ledger
+from qc.ledger.ledger import Ledger, now
 from qc.ledger.migrate import upgrade
 from qc.ledger.tables import Journal
+from qc.people.tokens import add_station
 from tests.conftest import Databases
-from tests.maker import answer
+from tests.faults.shift import catalog_of_all
+from tests.maker import answer, take_catalog
 
 ASKED = ("flags --all", "claims", "margins", "drift", "verify")
 
@@ -29,6 +31,12 @@ class Outcome(NamedTuple):
 
     counts: Counter[str]
     wrong: list[str]
+
+
+def outcome(counts: Counter[str], wrong: list[str]) -> Outcome:
+    """What was counted and what was wrong; a record lost or doubled is wrong by itself."""
+    records = [f"{what}: {counts[what]}" for what in ("lost", "doubled") if counts[what]]
+    return Outcome(counts, wrong + records)
 
 
 Campaign = Callable[[Databases, Path, int, int], Outcome]
@@ -104,6 +112,14 @@ def held(db: str) -> Counter[str]:
     with Ledger(db) as ledger, ledger.reading() as connection:
         query = select(Journal.record_id).where(Journal.kind != "catalog")
         return Counter(connection.execute(query).scalars())
+
+
+def begin_shop(db: str, folder: Path, stations: int) -> list[str]:
+    """Give a database the catalog of the shifts and so many stations; their tokens."""
+    with Ledger(db) as ledger:
+        take_catalog(ledger, folder, catalog_of_all())
+        with ledger.writing() as connection:
+            return [add_station(connection, f"W{n}", now()) for n in range(stations)]
 
 
 def lost_or_doubled(found: Mapping[str, int], wanted: set[str]) -> Counter[str]:

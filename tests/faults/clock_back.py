@@ -21,15 +21,23 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from qc.ledger.clock import behind
-from qc.ledger.ledger import Ledger, now
-from qc.people.tokens import add_station
+from qc.ledger.ledger import Ledger
 from tests.conftest import Databases
-from tests.faults.campaign import ASKED, Outcome, answers, by_hand, held, lost_or_doubled
+from tests.faults.campaign import (
+    ASKED,
+    Outcome,
+    answers,
+    begin_shop,
+    by_hand,
+    held,
+    lost_or_doubled,
+    outcome,
+)
 from tests.faults.killed_serve import Station, of_one_import
 from tests.faults.networks import free_port
 from tests.faults.one_station import Line
-from tests.faults.shift import catalog_of_all, work
-from tests.maker import take_catalog, write_jsonl
+from tests.faults.shift import work
+from tests.maker import write_jsonl
 
 LIBRARY = next(Path("/usr/lib").glob("*/faketime/libfaketime.so.1"), None)
 LEAPS = (1, 60, 3600, 86_400, 40 * 86_400, 3650 * 86_400)
@@ -53,18 +61,14 @@ def run(databases: Databases, folder: Path, count: int, seed: int = 1) -> Outcom
         aside.mkdir()
         leaps = min(LEAPS_A_ROUND, count - begun)
         wrong += _round(databases.new(), aside, leaps, chance, counts)
-    wrong += [f"{what}: {counts[what]}" for what in ("lost", "doubled") if counts[what]]
-    return Outcome(counts, wrong)
+    return outcome(counts, wrong)
 
 
 def _round(
     db: str, folder: Path, leaps: int, chance: random.Random, counts: Counter[str]
 ) -> list[str]:
     own = [body for bodies in work(8, chance) for body in bodies]
-    with Ledger(db) as ledger:
-        take_catalog(ledger, folder, catalog_of_all())
-        with ledger.writing() as connection:
-            token = add_station(connection, "W0", now())
+    (token,) = begin_shop(db, folder, 1)
     clock, port, wrong = folder / "clock", free_port(), []
     at, back = datetime.now(UTC), False
     _set(clock, at)

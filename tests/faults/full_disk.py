@@ -17,16 +17,16 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from qc.ledger.ledger import Ledger, now
-from qc.people.tokens import add_station
 from tests.conftest import Databases
 from tests.faults.campaign import (
     Outcome,
     answers,
+    begin_shop,
     by_hand,
     held,
     lost_or_doubled,
     made_anew,
+    outcome,
     small_disk,
     unlike,
 )
@@ -34,8 +34,8 @@ from tests.faults.killed_import import held_so_far, import_logs, shop_logs
 from tests.faults.killed_serve import Station, of_one_import, served
 from tests.faults.networks import free_port
 from tests.faults.one_station import Line, connected, post
-from tests.faults.shift import catalog_of_all, work
-from tests.maker import answer, take_catalog
+from tests.faults.shift import work
+from tests.maker import answer
 from tests.maker import run as command
 
 ROOM_KB = 65_536
@@ -75,8 +75,7 @@ def run(databases: Databases, folder: Path, count: int, seed: int = 1) -> Outcom
         with small_disk(folder / "disk", ROOM_KB) as disk:
             faults = fill(plain, disk, chance, counts)
         wrong += [f"{number}, {fill.__name__[1:]}: {fault}" for fault in faults]
-    wrong += [f"{what}: {counts[what]}" for what in ("lost", "doubled") if counts[what]]
-    return Outcome(counts, wrong)
+    return outcome(counts, wrong)
 
 
 def _import(
@@ -111,10 +110,7 @@ def _serve(
     aside.mkdir()
     db, port, wrong = made_anew(disk).new(), free_port(), []
     own = [body for bodies in work(8, chance) for body in bodies]
-    with Ledger(db) as ledger:
-        take_catalog(ledger, aside, catalog_of_all())
-        with ledger.writing() as connection:
-            token = add_station(connection, "W0", now())
+    (token,) = begin_shop(db, aside, 1)
     url = f"http://127.0.0.1:{port}"
     with served(aside, db, port):
         first = Station(url, token, own[:1])  # it comes as soon as the server answers

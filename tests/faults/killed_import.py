@@ -14,7 +14,16 @@ from pathlib import Path
 
 from qc.errors import RimqcError
 from tests.conftest import Databases
-from tests.faults.campaign import Outcome, answers, by_hand, held, killed, lost_or_doubled, unlike
+from tests.faults.campaign import (
+    Outcome,
+    answers,
+    by_hand,
+    held,
+    killed,
+    lost_or_doubled,
+    outcome,
+    unlike,
+)
 from tests.faults.shift import catalog_of_all, work
 from tests.killing import Ended, ended, start
 from tests.maker import write_catalog, write_jsonl, write_shop
@@ -54,7 +63,7 @@ def run(databases: Databases, folder: Path, count: int, seed: int = 1) -> Outcom
         wrong += unlike(db, expected)
         if _files(folder / "refused") != refused:
             wrong.append(f"refused files: {sorted(_files(folder / 'refused'))}")
-    return Outcome(counts, wrong)
+    return outcome(counts, wrong)
 
 
 def shop_logs(folder: Path, parts: int) -> Path:

@@ -18,23 +18,23 @@ from collections.abc import Iterator
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 
-from qc.ledger.ledger import Ledger, now
-from qc.people.tokens import add_station
 from tests.conftest import Databases
 from tests.faults.campaign import (
     Outcome,
     answers,
+    begin_shop,
     by_hand,
     held,
     killed,
     lost_or_doubled,
+    outcome,
     unlike,
 )
 from tests.faults.networks import free_port
 from tests.faults.one_station import Line, connected, post
 from tests.faults.shift import catalog_of_all, work
 from tests.killing import start
-from tests.maker import answer, take_catalog, write_catalog, write_jsonl
+from tests.maker import answer, write_catalog, write_jsonl
 from tests.maker import run as command
 
 PARTS, LIVES = 24, 20
@@ -84,7 +84,7 @@ def run(databases: Databases, folder: Path, count: int, seed: int = 1) -> Outcom
         aside = folder / f"{counts['killed']}"
         aside.mkdir()
         wrong += _round(databases.new(), aside, lives, chance, counts)
-    return Outcome(counts, wrong)
+    return outcome(counts, wrong)
 
 
 def _round(
@@ -93,10 +93,7 @@ def _round(
     bodies = work(PARTS, random.Random(chance.random()))
     lines = [line for own in bodies for body in own for line in body]
     port = free_port()
-    with Ledger(db) as ledger:
-        take_catalog(ledger, folder, catalog_of_all())
-        with ledger.writing() as connection:
-            tokens = [add_station(connection, f"W{n}", now()) for n in range(len(bodies))]
+    tokens = begin_shop(db, folder, len(bodies))
     stations = [
         Station(f"http://127.0.0.1:{port}", token, own)
         for token, own in zip(tokens, bodies, strict=True)

@@ -28,7 +28,7 @@ from typing import NamedTuple
 
 from qc.ledger.types import id_text
 from tests.conftest import Databases
-from tests.faults.campaign import Outcome, answers, by_hand, held, lost_or_doubled, unlike
+from tests.faults.campaign import Outcome, answers, by_hand, held, lost_or_doubled, outcome, unlike
 from tests.faults.killed_import import (
     CHECKPOINT_PAGES,
     import_logs,
@@ -105,8 +105,7 @@ def run(databases: Databases, folder: Path, count: int, seed: int = 1) -> Outcom
         wrong += [f"cut {number}: {what}" for what in unlike(left, expected)]
         for path in folder.glob(f"{copy.name}*"):
             path.unlink()
-    wrong += [f"{what}: {counts[what]}" for what in ("lost", "doubled") if counts[what]]
-    return Outcome(counts, wrong)
+    return outcome(counts, wrong)
 
 
 def _writes(db: str, folder: Path, logs: Path) -> int:
