@@ -87,9 +87,9 @@ def head(shop, line="POST /station/records", *more, authorized=True):
     return "\r\n".join(lines).encode("latin-1")
 
 
-def posted(shop, body, *more):
+def posted(shop, body):
     return said(shop, head(shop, "POST /station/records", f"Content-Length: {len(body)}",
-                           "Connection: close", *more) + body)  # fmt: skip
+                           "Connection: close") + body)  # fmt: skip
 
 
 def receipt():
@@ -117,26 +117,26 @@ def chunked(*pieces):
 
 
 HEADS = {
-    "100,000 headers": lambda _: [f"X-{n}: 1" for n in range(100_000)],
-    "one header of 10 MB": lambda _: ["X-Long: " + "a" * 10_000_000],
-    "a control character": lambda _: ["X-Odd: a\x01b"],
-    "a line that goes on in the next": lambda _: ["X-Folded: a", " b\r\n c"],
-    "no colon": lambda _: ["what is this"],
-    "two lengths": lambda _: ["Content-Length: 3", "Content-Length: 300"],
-    "a negative length": lambda _: ["Content-Length: -1"],
-    "a length that is none": lambda _: ["Content-Length: 1e3"],
-    "a length beyond all measure": lambda _: ["Content-Length: " + "9" * 400],
-    "a length and chunks": lambda _: ["Content-Length: 3", "Transfer-Encoding: chunked"],
-    "an encoding that is none": lambda _: ["Transfer-Encoding: chonked"],
-    "a packed body": lambda _: ["Content-Encoding: gzip", "Content-Length: 3"],
-    "no host that is ours": lambda _: ["Host: evil.example"],
+    "100,000 headers": lambda: [f"X-{n}: 1" for n in range(100_000)],
+    "one header of 10 MB": lambda: ["X-Long: " + "a" * 10_000_000],
+    "a control character": lambda: ["X-Odd: a\x01b"],
+    "a line that goes on in the next": lambda: ["X-Folded: a", " b\r\n c"],
+    "no colon": lambda: ["what is this"],
+    "two lengths": lambda: ["Content-Length: 3", "Content-Length: 300"],
+    "a negative length": lambda: ["Content-Length: -1"],
+    "a length that is none": lambda: ["Content-Length: 1e3"],
+    "a length beyond all measure": lambda: ["Content-Length: " + "9" * 400],
+    "a length and chunks": lambda: ["Content-Length: 3", "Transfer-Encoding: chunked"],
+    "an encoding that is none": lambda: ["Transfer-Encoding: chonked"],
+    "a packed body": lambda: ["Content-Encoding: gzip", "Content-Length: 3"],
+    "no host that is ours": lambda: ["Host: evil.example"],
 }
 
 
 @pytest.mark.parametrize("what", HEADS)
 def test_a_head_that_is_not_as_it_should_be_is_refused(shop, what):
     before = held(shop)
-    answer = said(shop, head(shop, "POST /station/records", *HEADS[what](shop)) + b"[]\n", 1)
+    answer = said(shop, head(shop, "POST /station/records", *HEADS[what]()) + b"[]\n", 1)
     assert all(400 <= code < 500 or code == 501 for code in statuses(answer)), answer[:300]
     goes_on(shop, before)
 
