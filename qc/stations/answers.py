@@ -1,10 +1,11 @@
 """What routes share: a body of bounded size, and a refusal in words."""
 
+import json
 from collections.abc import Callable, Mapping
 from typing import Any
 
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import Response
 
 from qc.errors import RimqcError
 
@@ -21,7 +22,9 @@ async def whole_body(request: Request, most_bytes: int) -> bytes | None:
 
 def refused(status: int, why: str, headers: Mapping[str, str] | None = None) -> Response:
     """Why nothing was done, for a program to show; not to be kept by any cache on the way."""
-    return JSONResponse({"error": why}, status, {"cache-control": "no-store", **(headers or {})})
+    # ASCII: what it quotes may hold half a character, which no other letters can write
+    body, told = json.dumps({"error": why}), {"cache-control": "no-store", **(headers or {})}
+    return Response(body, status, told, "application/json")
 
 
 def _away(_: Request, fault: Exception) -> Response:
