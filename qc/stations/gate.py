@@ -5,7 +5,6 @@ their own token. A request that changes something, and every web socket, must co
 this very server (Origin against Host). A session that ends closes its web sockets.
 """
 
-import asyncio
 from urllib.parse import quote, urlsplit
 
 from starlette.concurrency import run_in_threadpool
@@ -15,18 +14,18 @@ from starlette.responses import JSONResponse, PlainTextResponse, RedirectRespons
 
 from qc.errors import RimqcError
 from qc.people.who import Person
+from qc.stations.answers import refused
 from qc.stations.headers import HEADERS, HTTPS_ONLY
 from qc.stations.here import Here
 from qc.stations.slow_clients import App, Message, Receive, Scope, Send, heard_in_time
+from qc.stations.web_sockets import SIGNED_OUT, watched
 
 SIGN_IN = "/sign-in"
 # whatever a station's token opens
 STATIONS = "/station/"
 # Streamlit lets nobody go on with a session that began under another value of it
 SESSION_HEADER = "X-Rimqc-Session"
-CHECK_EVERY_SECONDS = 3.0
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
-_SIGNED_OUT = 4401
 # headers by which a proxy would say who somebody is
 _CLAIMS = (b"x-forwarded-", b"x-auth-", b"x-remote-", b"remote-", b"x-user", b"x-email",
            b"x-streamlit-", b"x-rimqc-", b"forwarded")  # fmt: skip
@@ -77,15 +76,20 @@ class Gate:
             return
         scope.setdefault("state", {})["person"] = person
         _say_who(scope, person, self._origin)
-        if web_socket and self._here.anyone is None:
-            await self._watched(scope, receive, send, token)
-        elif web_socket:
+        if not web_socket:
+            await heard_in_time(self._app, scope, receive, send)
+        elif self._here.anyone is not None:
             await self._app(scope, receive, send)
         else:
-            await heard_in_time(self._app, scope, receive, send)
+            here = self._here
+            await watched(self._app, scope, receive, send, lambda: here.person(token) is not None)
 
     def _strange(self, scope: Scope, connection: HTTPConnection) -> Response | None:
-        """A refusal where the host is not ours, or another page's script sent the request."""
+        """A refusal where the host is not ours, another page's script sent the request, or the
+        request may be read in two ways (RFC 9112, 6.1)."""
+        if "content-length" in connection.headers and "transfer-encoding" in connection.headers:
+            # whoever stands between reads the one, we the other: what follows may be hidden in it
+            return refused(400, "a body has a length or chunks, not both", {"connection": "close"})
         host = connection.headers.get("host", "").lower()
         if self._hosts is not None and _bare(host) not in self._hosts:
             return PlainTextResponse("This server does not go by that name.", 421)
@@ -104,46 +108,6 @@ class Gate:
         if fine:
             return None
         return PlainTextResponse("Refused: this did not come from a page of this server.", 403)
-
-    async def _watched(self, scope: Scope, receive: Receive, send: Send, token: str | None) -> None:
-        """A web socket lives as long as its session: looked at with each message, and between."""
-        waiting: asyncio.Future[Message] | None = None
-        over = False
-
-        async def still() -> bool:
-            nonlocal over
-            try:
-                gone = await run_in_threadpool(self._here.person, token) is None
-            except RimqcError:  # who cannot be asked after is not let go on
-                gone = True
-            if gone and not over:
-                over = True
-                await send({"type": "websocket.close", "code": _SIGNED_OUT, "reason": "signed out"})
-            return not over
-
-        async def watched() -> Message:
-            nonlocal waiting
-            while True:
-                waiting = waiting or asyncio.ensure_future(receive())
-                await asyncio.wait({waiting}, timeout=CHECK_EVERY_SECONDS)
-                message = waiting.result() if waiting.done() else None
-                begins_or_ends = message is not None and message["type"] != "websocket.receive"
-                if not begins_or_ends and not await still():
-                    waiting.cancel()
-                    return {"type": "websocket.disconnect", "code": _SIGNED_OUT}
-                if message is not None:
-                    waiting = None
-                    return message
-
-        async def unless_over(message: Message) -> None:
-            if not over:
-                await send(message)
-
-        try:
-            await self._app(scope, watched, unless_over)
-        finally:
-            if waiting is not None:
-                waiting.cancel()
 
     def _with_headers(self, send: Send) -> Send:
         async def sent(message: Message) -> None:
@@ -181,7 +145,7 @@ async def _refuse(refusal: Response, scope: Scope, receive: Receive, send: Send)
         await refusal(scope, receive, send)
         return
     await receive()
-    await send({"type": "websocket.close", "code": _SIGNED_OUT, "reason": "not signed in"})
+    await send({"type": "websocket.close", "code": SIGNED_OUT, "reason": "not signed in"})
 
 
 def _bare(host: str) -> str:

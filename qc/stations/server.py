@@ -204,13 +204,15 @@ def _run(
 ) -> None:
     import uvicorn
 
-    from qc.stations.slow_clients import Protocol
+    from qc.stations.lines import BACKLOG, Line, ScreenLine, most_lines
 
+    Line.most = most_lines()
     server = uvicorn.Server(
         uvicorn.Config(
             app,
-            http=Protocol,
-            ws="websockets-sansio",
+            http=Line,
+            ws=ScreenLine,
+            backlog=BACKLOG,
             # what a screen says is short
             ws_max_size=MOST_SAID,
             log_level="error",

@@ -13,7 +13,7 @@ from qc.ledger.verify import verify
 from qc.ledger.writer import Writer
 from qc.people import accounts
 from qc.people.tables import Failure
-from qc.stations import gate as gate_module
+from qc.stations import web_sockets
 from qc.stations.here import Here
 from tests.maker import CATALOG, flags_of, named, take_catalog
 from tests.stations.shop import (
@@ -61,7 +61,7 @@ def test_who_signs_in_at_one_server_is_signed_in_at_the_other(two):
 
 
 def test_signing_out_at_one_server_closes_the_screens_of_the_other(two, monkeypatch):
-    monkeypatch.setattr(gate_module, "CHECK_EVERY_SECONDS", 0.05)
+    monkeypatch.setattr(web_sockets, "CHECK_EVERY_SECONDS", 0.05)
     first, second = map(gated, two)
     client = browser(first)
     client.post("/sign-in", data=EVA)

@@ -8,7 +8,7 @@ import pytest
 from starlette.websockets import WebSocketDisconnect
 
 from qc.people import accounts, sessions, sign_in, tokens
-from qc.stations import gate as gate_module
+from qc.stations import web_sockets
 from tests.stations.shop import HOST, PASSWORD, browser, gated, keep, now, opened
 
 PAGE = {"accept": "text/html"}
@@ -264,7 +264,7 @@ def test_a_web_socket_without_a_session_is_refused(app):
 
 @pytest.mark.parametrize("speaks", [True, False])
 def test_an_open_web_socket_closes_when_its_session_ends(here, app, monkeypatch, speaks):
-    monkeypatch.setattr(gate_module, "CHECK_EVERY_SECONDS", 0.05)
+    monkeypatch.setattr(web_sockets, "CHECK_EVERY_SECONDS", 0.05)
     client = browser(app, here, "tom")
     with client.websocket_connect("/_stcore/stream") as socket:
         assert socket.receive_text() == "drawn"

@@ -1,22 +1,14 @@
-"""Whoever sends slowly is heard for a while and then no more."""
+"""Whoever sends a body slowly is heard for a while and then no more."""
 
 import asyncio
 import json
-import socket
-import threading
-import time
-from contextlib import closing, suppress
-from http.client import HTTPConnection
+from contextlib import suppress
 
-import pytest
-import uvicorn
-from starlette.applications import Starlette
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse
-from starlette.routing import Route
 
 from qc.stations import slow_clients
-from qc.stations.slow_clients import Protocol, heard_in_time
+from qc.stations.slow_clients import heard_in_time
 
 
 async def counted(scope, receive, send):
@@ -62,38 +54,3 @@ def test_a_slow_link_that_keeps_sending_is_heard_to_its_end(monkeypatch):
     monkeypatch.setattr(slow_clients, "LEAST_BYTES_A_SECOND", 1000)
     # each piece of 1,000 bytes earns a second more
     assert told([b"x" * 1000] * 6, 0.02) == (200, {"bytes": 6000})
-
-
-@pytest.fixture
-def address():
-    listener = socket.create_server(("127.0.0.1", 0))
-    app = Starlette(routes=[Route("/", counted_route, methods=["POST"])])
-    server = uvicorn.Server(uvicorn.Config(app, http=Protocol, log_level="error"))
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
-    thread.start()
-    yield listener.getsockname()
-    server.should_exit = True
-    thread.join(10)
-    listener.close()
-
-
-async def counted_route(request):
-    return JSONResponse({"bytes": len(await request.body())})
-
-
-def test_a_head_that_never_ends_closes_the_line(address, monkeypatch):
-    monkeypatch.setattr(slow_clients, "HEAD_S", 0.2)
-    with socket.create_connection(address, timeout=10) as line:
-        line.sendall(b"POST / HTTP/1.1\r\nHost: shop\r\n")
-        with suppress(ConnectionResetError):
-            assert line.recv(100) == b""
-
-
-def test_a_request_sent_at_once_is_answered_as_ever(address, monkeypatch):
-    monkeypatch.setattr(slow_clients, "HEAD_S", 0.5)
-    line = HTTPConnection(*address, timeout=10)
-    with closing(line):
-        for _ in range(2):  # the same line again: with an answer its time begins anew
-            line.request("POST", "/", b"abc")
-            assert json.loads(line.getresponse().read()) == {"bytes": 3}
-            time.sleep(0.3)
