@@ -17,7 +17,7 @@ def test_watch_killed_at_any_step_loses_nothing_and_doubles_nothing(databases, t
 def test_records_sent_through_cuts_and_kills_are_held_once(sqlite, tmp_path):
     network = Through()
     try:
-        outcome = sending.run(sqlite.new(), tmp_path, 25, network, seed=3)
+        outcome = sending.run(sqlite.new(), tmp_path, 12, network, seed=3)
     finally:
         network.close()
     assert outcome.wrong == []
@@ -29,7 +29,7 @@ def test_records_sent_while_the_cable_is_pulled_are_held_once(sqlite, tmp_path):
         pytest.skip("this machine does not let us make network namespaces")
     network = Cable("rqtest")
     try:
-        outcome = sending.run(sqlite.new(), tmp_path, 5, network, seed=4)
+        outcome = sending.run(sqlite.new(), tmp_path, 3, network, seed=4)
     finally:
         network.close()
     assert outcome.wrong == []
@@ -37,9 +37,9 @@ def test_records_sent_while_the_cable_is_pulled_are_held_once(sqlite, tmp_path):
 
 
 def test_a_database_is_whole_after_the_power_was_cut(sqlite, tmp_path):
-    outcome = power_cut.run(sqlite, tmp_path, 4, seed=7)
+    outcome = power_cut.run(sqlite, tmp_path, 2, seed=7)
     assert outcome.wrong == []
-    assert outcome.counts["cut"] == 4
+    assert outcome.counts["cut"] == 2
 
 
 def test_a_disk_that_fills_is_told_of_plainly_and_takes_nothing_away(sqlite, tmp_path):
@@ -53,6 +53,6 @@ def test_a_disk_that_fills_is_told_of_plainly_and_takes_nothing_away(sqlite, tmp
 def test_a_server_whose_clock_is_set_back_goes_on_in_order(sqlite, tmp_path):
     if clock_back.LIBRARY is None:
         pytest.skip("no libfaketime here: install the package faketime")
-    outcome = clock_back.run(sqlite, tmp_path, 5, seed=1)
+    outcome = clock_back.run(sqlite, tmp_path, 3, seed=2)
     assert outcome.wrong == []
     assert outcome.counts["told by verify"] > 0
