@@ -4,6 +4,7 @@ Nothing heavy is imported here or at the top of a command's module, so that `--h
 """
 
 import argparse
+import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -118,6 +119,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run a command; the exit code is 0 done, 1 refused or not so, 2 wrong usage, 3 our fault."""
     # our matrices are small: threads of a numerical library would only wait for each other
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # many small records come and go, and hardly a cycle: looking for those took a fifth of the time
+    gc.set_threshold(20_000, 10, 3)
     words = sys.argv[1:] if argv is None else argv
     arguments = build_parser(words).parse_args(words)
     _warn_of_password(arguments.db, words)

@@ -4,7 +4,6 @@ Good lines are kept, bad ones are refused one by one and written out as files to
 """
 
 import argparse
-import gc
 from pathlib import Path
 
 EXAMPLE = "rimqc import station_logs/ catalog.toml"
@@ -22,9 +21,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     from qc.commands.intake import import_files, print_report
 
-    # millions of small records come and go: full collections would only walk over them
-    gc.freeze()
-    gc.set_threshold(50_000, 20, 100)
     report, found = import_files(args.db, args.paths, args.refused, dry_run=args.dry_run)
     print_report(report, args.format, found if args.dry_run else None)
     return 1 if report.refused else 0

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 import plotly.graph_objects as go
 
 from qc.figures.drift_strip import STRIP_PX, add_strip, strip_height
@@ -43,10 +44,11 @@ def figure(
             line={"color": colours.quiet, "width": 1.5}, name="baseline mean",
         )  # fmt: skip
     drawn.add_scatter(
-        x=list(range(len(names))), y=[batch["mean"] for batch in batches], mode="lines+markers",
+        x=np.arange(len(names)), y=np.array([b["mean"] for b in batches]), mode="lines+markers",
         line={"color": colours.main, "width": 1}, marker={"size": 6}, name="batch mean",
-        text=[_told(batch, unit) for batch in batches], hovertemplate="%{text}<extra></extra>",
-        customdata=[["batch", name] for name in names],
+        text=np.array([_told(batch, unit) for batch in batches], dtype=object),
+        hovertemplate="%{text}<extra></extra>",
+        customdata=np.array([["batch", name] for name in names], dtype=object),
     )  # fmt: skip
     _signals(drawn, stream, names, unit, colours)
     drawn.update_xaxes(title_text="Batch, in order of making", **name_ticks(names))
@@ -137,7 +139,8 @@ def _limits(drawn: go.Figure, batches: list[dict[str, Any]], colours: Colours) -
     for side, shown in (("upper", True), ("lower", False)):
         if any(batch[side] is not None for batch in batches):
             drawn.add_scatter(
-                x=list(range(len(batches))), y=[batch[side] for batch in batches], mode="lines",
+                x=np.arange(len(batches)), mode="lines",
+                y=np.array([batch[side] for batch in batches], dtype=float),
                 line={"color": colours.quiet, "width": 1, "dash": "dot", "shape": "hvh"},
                 name="limits of a batch mean", showlegend=shown, hoverinfo="skip",
             )  # fmt: skip

@@ -1,6 +1,7 @@
 """Serving: the screens and the stations' routes under our own uvicorn call, behind one gate."""
 
 import errno
+import gc
 import ipaddress
 import os
 import signal
@@ -234,6 +235,7 @@ def _run(
     if threading.current_thread() is threading.main_thread():
         # uvicorn raises the signal once more when it has ended: what waits is still to be written
         signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+    gc.freeze()  # what is loaded by now stays: nothing to look through again and again
     with suppress(KeyboardInterrupt):
         server.run(sockets=[listener])
 

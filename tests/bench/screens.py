@@ -9,6 +9,7 @@ limits: 1.5 times the small shop, and half a second for a screen.
 
 import argparse
 import contextlib
+import gc
 import io
 import os
 import subprocess
@@ -82,6 +83,7 @@ def main() -> None:
     parser.add_argument("large")
     parser.add_argument("--repeats", type=int, default=3)
     args = parser.parse_args()
+    gc.set_threshold(20_000, 10, 3)  # as the program does
     asked: list[tuple[str, Callable[[str, str, int], float], float]] = [
         *((name, screen, SECONDS) for name in SCREENS),
         *((words, command, float("inf")) for words in COMMANDS),
