@@ -54,6 +54,8 @@ class Known:
         self.calibrations: dict[str, Sequence[Calibration]] = (
             dict(before.calibrations) if before else {}
         )
+        # whether there is any correction: mostly there is none, and no part has to be asked
+        self.corrected: bool = before is not None and before.corrected
         self._overdue_from: dict[str, dt.datetime | None] = {}
 
     def learn(self, gauge: str, checks: Sequence[Held]) -> None:
@@ -81,6 +83,7 @@ class Known:
 def load_known(connection: Connection, catalog: Catalog) -> Known:
     """The catalog, with every gauge that was ever checked."""
     known = Known(catalog)
+    known.corrected = any_corrections(connection)
     gauges = sorted(names_in(connection, "checked"))
     for gauge, held in histories(connection, "checked", gauges).items():
         known.learn(gauge, held)
@@ -94,7 +97,7 @@ def follow(connection: Connection, known: Known, items: Sequence[Prepared], firs
     """
     records = [item.record for item in items if isinstance(item.record, Record)]
     touched = Touched()
-    corrected = _corrected(connection, records, touched)
+    corrected = _corrected(connection, known, records, touched)
     touched.checked |= {item.subject.checked for item in items if item.subject.checked}
     done: Set[str] = set()
     if not touched.checked:
@@ -161,11 +164,14 @@ def pair_of(held: Sequence[Held]) -> tuple[str, str] | None:
     return (newest.pair or "", newest.stage)
 
 
-def _corrected(connection: Connection, records: Sequence[Record], touched: Touched) -> bool:
+def _corrected(
+    connection: Connection, known: Known, records: Sequence[Record], touched: Touched
+) -> bool:
     """Let corrections take effect; returns whether the database has any."""
     corrections = [record for record in records if isinstance(record, Correction)]
     note_links(connection, corrections)
-    if not any_corrections(connection):
+    known.corrected = known.corrected or bool(corrections)
+    if not known.corrected:
         return False
     # records that come after their correction
     late = set()

@@ -10,7 +10,7 @@ import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from contextlib import suppress
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection
 
@@ -22,7 +22,9 @@ from qc.records.kinds import Record
 MOST_AT_ONCE = 5000
 QUIET_SECONDS = 1.0
 
-Check = Callable[[Connection], Sequence[Prepared]]
+# what was asked for one that waits, and holds for all others in the same transaction
+Asked = dict[tuple[str, ...], Any]
+Check = Callable[[Connection, Asked], Sequence[Prepared]]
 
 
 class Waiting(NamedTuple):
@@ -67,7 +69,7 @@ class Writer:
         RimqcError once the writer is closed.
         """
         prepared = [prepare(record) for record in records]
-        return self.submit_checked(lambda _: prepared, len(prepared))
+        return self.submit_checked(lambda *_: prepared, len(prepared))
 
     def submit_checked(self, check: Check, records: int = 1) -> "Future[list[Answer]]":
         """The same of what `check` tells within the transaction that takes it in.
@@ -126,13 +128,16 @@ class Writer:
             self._ledger.settle()
 
     def _write(self, gathered: Sequence[Waiting]) -> None:
-        asked: list[tuple[Waiting, Sequence[Prepared]]] = []
+        told: list[tuple[Waiting, Sequence[Prepared]]] = []
+        asked: Asked = {}
         try:
             with self._ledger.writing() as connection:
-                asked = [
-                    (one, told) for one in gathered if (told := _ask(one, connection)) is not None
+                told = [
+                    (one, its)
+                    for one in gathered
+                    if (its := _ask(one, connection, asked)) is not None
                 ]
-                items = [item for _, told in asked for item in told]
+                items = [item for _, its in told for item in its]
                 answers = self._ledger.accept_into(connection, items) if items else []
         except BaseException as fault:  # whoever waits must hear of it, whatever it was
             waiting = [one for one in gathered if not one.answered.done()]
@@ -145,15 +150,15 @@ class Writer:
             return
         self._unsettled = self._unsettled or bool(answers)
         start = 0
-        for one, told in asked:
-            one.answered.set_result(answers[start : start + len(told)])
-            start += len(told)
+        for one, its in told:
+            one.answered.set_result(answers[start : start + len(its)])
+            start += len(its)
 
 
-def _ask(one: Waiting, connection: Connection) -> Sequence[Prepared] | None:
+def _ask(one: Waiting, connection: Connection, asked: Asked) -> Sequence[Prepared] | None:
     """What is to be taken in; None where the check failed, of which whoever waits has heard."""
     try:
-        return one.check(connection)
+        return one.check(connection, asked)
     except Exception as fault:
         one.answered.set_exception(fault)
         return None

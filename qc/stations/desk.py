@@ -4,19 +4,22 @@ Screens, entry routes and stations all come through here, so hiding a button is 
 """
 
 import json
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from functools import lru_cache
 from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
 
 import msgspec
 from sqlalchemy import Connection
 
+from qc.catalog.catalog import Catalog
 from qc.catalog.checks import entry_checker
 from qc.catalog.codes import code_checker
 from qc.catalog.entries import Entry, Inspector, table_of
 from qc.ledger.journal import Prepared, prepare
 from qc.ledger.ledger import ACCEPTED, CONFLICT, Answer, Ledger
 from qc.ledger.walk import FileReport, conflict
-from qc.ledger.writer import Writer
+from qc.ledger.writer import Asked, Writer
 from qc.people.accounts import gauge_grants
 from qc.people.roles import entry_action
 from qc.people.tokens import sender
@@ -52,7 +55,8 @@ def submit(
     if person.station:
         own["station"] = person.station
     with ledger.reading() as connection:
-        checked = _check(ledger, connection, person, read, own, name, check_may_leave)
+        rules = _rules(ledger, connection)
+        checked = _check(rules, connection, person, read, own, name, check_may_leave)
     return _write(writer, checked)
 
 
@@ -65,9 +69,9 @@ class Handed:
         self._ledger, self._token, self._read = ledger, token, read
         self._checked: _Checked | None = None
 
-    def check(self, connection: Connection) -> list[Prepared]:
+    def check(self, connection: Connection, asked: Asked) -> list[Prepared]:
         """What may be taken in; nothing is read for a token that is not good."""
-        self._checked = _check_station(self._ledger, connection, self._token, self._read())
+        self._checked = _check_station(self._ledger, connection, self._token, self._read(), asked)
         waiting = self._checked.waiting if self._checked else []
         return [prepare(record) for _, record in waiting]
 
@@ -81,18 +85,24 @@ def submit_station(
 ) -> dict[str, Any] | None:
     """Take in what a rig hands in, however much; answered as `Handed.report` is."""
     with here.ledger.reading() as connection:
-        checked = _check_station(here.ledger, connection, token, read())
+        checked = _check_station(here.ledger, connection, token, read(), {})
     return checked and _write(here.writer, checked)
 
 
 def _check_station(
-    ledger: Ledger, connection: Connection, token: str, read: Iterable[Read | Refusal]
-) -> "_Checked | None":
-    rig = sender(connection, token)
+    ledger: Ledger, connection: Connection, token: str, read: Iterable[Read | Refusal],
+    asked: Asked,
+) -> "_Checked | None":  # fmt: skip
+    if ("token", token) not in asked:
+        asked["token", token] = sender(connection, token)
+    rig = asked["token", token]
     if rig is None:
         return None
+    if ("rules",) not in asked:
+        asked["rules",] = _rules(ledger, connection)
     person = Person(f"station {rig.station}", f"station {rig.station}", rig.role)
-    return _check(ledger, connection, person, read, {"station": rig.station}, person.name)
+    own = {"station": rig.station}
+    return _check(asked["rules",], connection, person, read, own, person.name)
 
 
 def submit_entries(ledger: Ledger, person: Person, entries: Sequence[Entry]) -> dict[str, Any]:
@@ -136,8 +146,19 @@ class _Checked(NamedTuple):
     waiting: list[tuple[int, Record]]
 
 
+class _Rules(NamedTuple):
+    """What every record is held against: the catalog, and who may use which gauge."""
+
+    catalog: Catalog
+    grants: Mapping[str, Collection[str]]
+
+
+def _rules(ledger: Ledger, connection: Connection) -> _Rules:
+    return _Rules(ledger.known(connection).catalog, gauge_grants(connection))
+
+
 def _check(
-    ledger: Ledger,
+    rules: _Rules,
     connection: Connection,
     person: Person,
     read: Iterable[Read | Refusal],
@@ -146,11 +167,9 @@ def _check(
     check_more: Callable[[Connection, Record], None] = lambda *_: None,
 ) -> _Checked:
     report = FileReport(name)
-    catalog = ledger.known(connection).catalog
-    parser, check = RecordParser(catalog.zone), code_checker(catalog)
+    parser, check = _parser_in(rules.catalog.zone), code_checker(rules.catalog)
     waiting: list[tuple[int, Record]] = []
     unknown: dict[str, None] = {}
-    grants = gauge_grants(connection)
     for one in read:
         if isinstance(one, Refusal):
             report.refuse(one.line, one.field, one.value, one.reason)
@@ -159,7 +178,7 @@ def _check(
         try:
             record = parser.from_object(_filled(person, line, own))
             check(record)
-            check_record(connection, person, record, grants)
+            check_record(connection, person, record, rules.grants)
             check_more(connection, record)
         except Refused as fault:
             report.refuse(number, fault.field, fault.value, fault.reason)
@@ -168,6 +187,12 @@ def _check(
         waiting.append((number, msgspec.structs.replace(record, entered_by=person.code)))
     report.unknown_columns = list(unknown)
     return _Checked(report, waiting)
+
+
+@lru_cache(maxsize=4)
+def _parser_in(zone: ZoneInfo | None) -> RecordParser:
+    """One for all: what makes a parser takes longer than a record does."""
+    return RecordParser(zone)
 
 
 def _write(writer: Writer, checked: _Checked) -> dict[str, Any]:

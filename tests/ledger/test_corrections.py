@@ -2,6 +2,7 @@ import itertools
 
 import pytest
 
+from qc.ledger.ledger import Ledger
 from qc.ledger.rebuild import rebuild
 from tests.maker import (
     accept,
@@ -284,3 +285,19 @@ def test_a_value_far_beyond_sense_is_judged_like_any_other(shop, size):
                   record("balance", residual_g=size, radius_mm=size)])  # fmt: skip
     assert ("measurement-out", "open") in named(flags_of(shop))
     assert quantities(shop)["", "bore"] == size
+
+
+def test_a_program_that_knows_of_no_correction_hears_of_the_first_one_from_another(shop, db):
+    with Ledger(db) as elsewhere:
+        accept(elsewhere, [HEAVY])
+        accept(shop, [correction(HEAVY, void=True)])
+        accept(elsewhere, [record("runout")])
+    assert rim_mass(shop) is None
+
+
+def test_of_a_correction_that_comes_first_another_program_knows_when_its_record_comes(shop, db):
+    with Ledger(db) as elsewhere:
+        accept(elsewhere, [record("runout")])
+        accept(shop, [correction(HEAVY, void=True)])
+        accept(elsewhere, [HEAVY])
+    assert rim_mass(shop) is None
