@@ -54,22 +54,27 @@ def _changed_with(stream: Row) -> Iterator[str]:
             "so ask the shop what did."
         )
     if len(good) > 1:
-        others = ", ".join(dict.fromkeys(row["factor"] for g in good[1:] for row in g))
+        others = ", ".join(dict.fromkeys(_name(row) for g in good[1:] for row in g))
         yield f"Less likely, but not ruled out: {others}."
 
 
 def _factor(row: Row) -> str:
     if row["form"] == "number":
-        return f"{row['factor']} over {row['level']}"
+        return f"{_name(row)} over {row['level']}"
     since = f" since {row['first_batch']}" if row["form"] == "level-since" else ""
-    return f"{row['factor']} {row['level']}{since}"
+    return f"{_name(row)} {row['level']}{since}"
+
+
+def _name(row: Row) -> str:
+    """A factor as a person says it: `resin lot`."""
+    return str(row["factor"]).replace("_", " ")
 
 
 def _within(stream: Row) -> Iterator[str]:
     for row in stream["within"]:
         if row["p"] <= 0.05:
             yield (
-                f"Within batches {row['factor']} {row['level']} reads "
+                f"Within batches {_name(row)} {row['level']} reads "
                 f"{row['effect']:+.3g} {stream['unit']} against the others "
                 f"({row['lower']:+.3g} to {row['upper']:+.3g}).".replace("  ", " ")
             )
