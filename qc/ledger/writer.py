@@ -7,6 +7,7 @@ the same disk carries many times as many, and nobody is answered before the comm
 
 import queue
 import threading
+import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from contextlib import suppress
@@ -20,7 +21,10 @@ from qc.ledger.ledger import Answer, Ledger
 from qc.records.kinds import Record
 
 MOST_AT_ONCE = 5000
+# drift is judged once nobody has sent anything for so long, or so long after the first record
+# that may change it, where somebody always sends
 QUIET_SECONDS = 1.0
+LATEST_SECONDS = 30.0
 
 # what was asked for one that waits, and holds for all others in the same transaction
 Asked = dict[tuple[str, ...], Any]
@@ -44,6 +48,7 @@ class Writer:
         self._closed = False
         # a program that was killed may have left streams to be judged
         self._unsettled = True
+        self._settle_at = time.monotonic() + LATEST_SECONDS
         # nothing may be queued behind the last word, or it would wait for ever
         self._door = threading.Lock()
         self._thread = threading.Thread(target=self._run, name="rimqc-writer", daemon=True)
@@ -114,12 +119,16 @@ class Writer:
             self._settle()
 
     def _next(self) -> Waiting | None:
-        """What comes next; drift waits for a quiet moment, for it is a matter of batches."""
+        """What comes next; drift waits for a quiet moment, for it is a matter of batches.
+
+        Where no moment is quiet it still waits no longer than `LATEST_SECONDS`.
+        """
         if self._unsettled:
-            try:
-                return self._queue.get(timeout=QUIET_SECONDS)
-            except queue.Empty:
-                self._settle()
+            left = self._settle_at - time.monotonic()
+            if left > 0:
+                with suppress(queue.Empty):
+                    return self._queue.get(timeout=min(QUIET_SECONDS, left))
+            self._settle()
         return self._queue.get()
 
     def _settle(self) -> None:
@@ -148,7 +157,9 @@ class Writer:
                 for alone in waiting:
                     self._write([alone])
             return
-        self._unsettled = self._unsettled or bool(answers)
+        if answers and not self._unsettled:
+            self._unsettled = True
+            self._settle_at = time.monotonic() + LATEST_SECONDS
         start = 0
         for one, its in told:
             one.answered.set_result(answers[start : start + len(its)])

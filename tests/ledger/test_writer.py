@@ -4,7 +4,8 @@ import pytest
 from sqlalchemy import func, select
 
 from qc.errors import RimqcError
-from qc.ledger.tables import Journal, Seal
+from qc.ledger.summaries import stale_streams
+from qc.ledger.tables import Journal, Seal, Stream
 from qc.ledger.verify import verify
 from qc.ledger.writer import Writer
 from tests.maker import record, take_catalog
@@ -160,6 +161,19 @@ def test_a_writer_that_closes_writes_what_waits_and_takes_no_more(shop):
     with pytest.raises(RimqcError, match="send them again"):
         writer.submit([record("weighing", serial="R99")])
     writer.close()
+
+
+def test_drift_is_judged_before_long_where_no_moment_is_quiet(shop, monkeypatch):
+    monkeypatch.setattr("qc.ledger.writer.QUIET_SECONDS", 3600.0)
+    monkeypatch.setattr("qc.ledger.writer.LATEST_SECONDS", 0.0)
+    with Writer(shop) as writer:
+        for number in range(3):
+            came = record("receipt", serial=f"R{number}")
+            writer.submit([came, record("weighing", serial=f"R{number}")]).result(60)
+        writer.submit([record("receipt", serial="LAST")]).result(60)
+        with shop.reading() as connection:
+            assert connection.scalar(select(func.count()).select_from(Stream))
+            assert stale_streams(connection) == []
 
 
 def test_readers_beside_the_writer_never_give_it_an_old_catalog(shop, tmp_path):
