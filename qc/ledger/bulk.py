@@ -40,9 +40,13 @@ def insert_rows(
     kept = _encoded(rows, _kept(connection.dialect.name, table, tuple(columns)))
     driver: Any = connection.connection.driver_connection
     if connection.dialect.name == "postgresql":
-        names = ", ".join(f'"{name}"' for name in columns)
-        statement = f'COPY "{table.__tablename__}" ({names}) FROM STDIN'
-        with driver.cursor() as cursor, cursor.copy(statement) as copy:
+        into = f'"{table.__tablename__}" ({", ".join(map(_quoted, columns))})'
+        if len(rows) == 1:  # a copy goes to the server and back three times
+            marks = ", ".join(["%s"] * len(columns))
+            statement = f"INSERT INTO {into} VALUES ({marks})"  # noqa: S608 - our names
+            driver.execute(statement, *kept)
+            return
+        with driver.cursor() as cursor, cursor.copy(f"COPY {into} FROM STDIN") as copy:
             for row in kept:
                 copy.write_row(row)
         return
@@ -68,13 +72,17 @@ def insert_new(
             continue
         held = list(zip(*piece, strict=True))
         arrays = ", ".join(f"%s::{_array_of(column)}[]" for column in held)
-        names = ", ".join(f'"{name}"' for name in columns)
+        names = ", ".join(map(_quoted, columns))
         new += driver.execute(
             f'INSERT INTO "{table.__tablename__}" ({names}) '  # noqa: S608 - our names
             f"SELECT * FROM unnest({arrays}) ON CONFLICT DO NOTHING",
             [_array(column) for column in held],
         ).rowcount
     return new
+
+
+def _quoted(column: str) -> str:
+    return f'"{column}"'
 
 
 def _many(
@@ -90,11 +98,17 @@ def _many(
     order = sorted(range(len(columns)), key=lambda i: columns[i] not in alike)
     values = [held[i][0] for i in order[: len(alike)]]
     values.extend(chain.from_iterable(zip(*(held[i] for i in order[len(alike) :]), strict=True)))
-    names = ", ".join(f'"{columns[i]}"' for i in order)
-    marks = [f"?{i}" for i in range(1, len(alike) + 1)] + ["?"] * (len(columns) - len(alike))
+    statement = _insert(verb, table, tuple(columns[i] for i in order), len(alike), len(rows))
+    return statement, values
+
+
+@lru_cache(maxsize=500)
+def _insert(verb: str, table: type[Base], columns: tuple[str, ...], alike: int, rows: int) -> str:
+    """An insert of so many rows whose first columns are alike."""
+    names = ", ".join(map(_quoted, columns))
+    marks = [f"?{i}" for i in range(1, alike + 1)] + ["?"] * (len(columns) - alike)
     row = f"({', '.join(marks)})"
-    into = f'{verb} INTO "{table.__tablename__}" ({names}) VALUES '
-    return into + ", ".join([row] * len(rows)), values
+    return f'{verb} INTO "{table.__tablename__}" ({names}) VALUES ' + ", ".join([row] * rows)
 
 
 def _one_value(column: Sequence[Any]) -> bool:
@@ -115,7 +129,7 @@ def select_in(
 
     `since`: of the journal, only those from this position on.
     """
-    names = ", ".join(f'"{name}"' for name in columns)
+    names = ", ".join(map(_quoted, columns))
     query = f'SELECT {names} FROM "{table.__tablename__}" WHERE "{column}"'  # noqa: S608 - our names
     dialect = connection.dialect.name
     kept = _kept(dialect, table, tuple(columns))

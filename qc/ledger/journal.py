@@ -11,6 +11,7 @@ from sqlalchemy import Connection, ScalarSelect, bindparam, delete, insert, sele
 
 from qc.catalog.entries import CatalogEntry
 from qc.ledger.bulk import insert_new, insert_rows, pieces, select_in
+from qc.ledger.ready import carry_out, rows_of
 from qc.ledger.tables import Head, Identity, Journal, Seal
 from qc.records.canonical import body, digest
 from qc.records.kinds import Correction, GaugeCheck, Receipt, Record, kind_of
@@ -113,12 +114,12 @@ def lock_end(connection: Connection) -> End:
 
     SQLite took its lock with BEGIN IMMEDIATE; PostgreSQL takes the row's.
     """
-    row = connection.execute(_LOCKED_HEAD).one_or_none()
-    if row is None:
+    rows = rows_of(connection, _LOCKED_HEAD)
+    if not rows:
         # two may find it missing at once: the second waits here for the first one's end
         connection.execute(_FIRST_HEAD, {"digest": FIRST_DIGEST})
-        row = connection.execute(_LOCKED_HEAD).one()
-    return End._make(row)
+        rows = rows_of(connection, _LOCKED_HEAD)
+    return End._make(rows[0])
 
 
 def held_digests(connection: Connection, record_ids: Iterable[str]) -> dict[str, str]:
@@ -196,7 +197,7 @@ def append(
         [seal],
     )
     new = End(end.position + len(items), number, sealed, catalog_position, checks_position)
-    connection.execute(_MOVE_HEAD, new._asdict())
+    carry_out(connection, _MOVE_HEAD, [new._asdict()])
     return new
 
 
@@ -205,8 +206,8 @@ def _last(items: Sequence[Prepared], kinds: Sequence[str], end: End) -> int | No
     if not {item.kind for item in items}.intersection(kinds):
         return None
     last = (i for i in range(len(items), 0, -1) if items[i - 1].kind in kinds)
-    found = next(last, None)
-    return None if found is None else end.position + found
+    at = next(last, None)
+    return None if at is None else end.position + at
 
 
 def seal_digest(number: int, sealed_at: dt.datetime, previous: str, digests: Iterable[str]) -> str:

@@ -27,6 +27,7 @@ from qc.ledger.journal import (
     places,
     prepare,
 )
+from qc.ledger.ready import rows_of
 from qc.ledger.tables import Head, Journal
 from qc.records.canonical import from_body, same_content
 from qc.records.kinds import Record
@@ -126,8 +127,7 @@ class Ledger:
         `end` where it was read in this transaction already.
         """
         if end is None:
-            row = connection.execute(_CHANGED).one_or_none()
-            at = (row[0], row[1]) if row else (0, 0)
+            at = next(iter(rows_of(connection, _CHANGED)), (0, 0))
         else:
             at = (end.catalog_position, end.checks_position)
         known = self._known

@@ -11,7 +11,8 @@ from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, bindparam, delete, func, select, update
 
-from qc.ledger.bulk import insert_rows, pieces
+from qc.ledger.bulk import insert_rows, pieces, select_in
+from qc.ledger.ready import carry_out
 from qc.ledger.tables import Quantity, Stream, Summary
 from qc.statistics.summary import micro
 
@@ -22,16 +23,9 @@ CellKey = tuple[str, str, str, str, str, str, str]
 
 _KEY = ("batch", "stage", "characteristic", "protocol", "gauge", "station", "inspector")
 _COLUMNS = (*_KEY, "model", "n", "total", "squares", "seconds", "over", "under", "least", "most")
-# statements of every acceptance, built once
-_OF_BATCHES = select(*(getattr(Summary, name) for name in _COLUMNS)).where(
-    Summary.batch.in_(bindparam("batches", expanding=True))
-)
 _DELETE = delete(Summary).where(
     *(getattr(Summary, name) == bindparam(f"of_{name}") for name in _KEY)
 )
-_STREAMS = select(
-    Stream.model, Stream.stage, Stream.characteristic, Stream.protocol, Stream.stale
-).where(Stream.model.in_(bindparam("models", expanding=True)))
 _EPOCH = dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
 _SECOND = dt.timedelta(seconds=1)
 # weights of one model are some hundred different numbers
@@ -70,8 +64,7 @@ def change_summaries(
             least, most = _extremes(connection, key, cell, change, models[key])
             numbers = (n, str(total), str(squares), str(seconds), over, under, least, most)
             rows.append((*key, models[key], *numbers))
-    if stale:
-        connection.execute(_DELETE, stale)
+    carry_out(connection, _DELETE, stale)
     insert_rows(connection, Summary, _COLUMNS, rows)
     mark_stale(connection, {(models[key], *key[1:4]) for key in changes if key[1] != "pair"})
 
@@ -120,11 +113,10 @@ class _Cell(NamedTuple):
 
 def _held(connection: Connection, batches: set[str]) -> dict[CellKey, _Cell]:
     found: dict[CellKey, _Cell] = {}
-    for piece in pieces(sorted(batches)):
-        for row in connection.execute(_OF_BATCHES, {"batches": piece}):
-            n, total, squares, seconds, over, under, least, most = row[8:]
-            sums = [n, int(total), int(squares), int(seconds), over, under]
-            found[tuple(row[:7])] = _Cell(sums, least, most)
+    for row in select_in(connection, Summary, _COLUMNS, "batch", sorted(batches)):
+        n, total, squares, seconds, over, under, least, most = row[8:]
+        sums = [n, int(total), int(squares), int(seconds), over, under]
+        found[tuple(row[:7])] = _Cell(sums, least, most)
     return found
 
 
@@ -148,11 +140,10 @@ def _extremes(
 def mark_stale(connection: Connection, streams: Iterable[StreamKey]) -> None:
     """Have the drift of these streams judged again before long."""
     wanted = set(streams)
-    known: dict[StreamKey, bool] = {}
-    for piece in pieces(sorted({key[0] for key in wanted})):
-        rows = connection.execute(_STREAMS, {"models": piece})
-        known |= {(a, b, c, d): stale for a, b, c, d, stale in rows}
     columns = ("model", "stage", "characteristic", "protocol")
+    models = sorted({key[0] for key in wanted})
+    rows = select_in(connection, Stream, (*columns, "stale"), "model", models)
+    known = {(a, b, c, d): stale for a, b, c, d, stale in rows}
     new = [(*key, True) for key in sorted(wanted - known.keys())]
     insert_rows(connection, Stream, (*columns, "stale"), new)
     rest = [key for key in sorted(wanted & known.keys()) if not known[key]]

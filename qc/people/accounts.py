@@ -9,6 +9,7 @@ from sqlalchemy import Connection, delete, func, insert, select, update
 from qc.catalog.catalog import Catalog
 from qc.catalog.entries import Gauge
 from qc.errors import RimqcError
+from qc.ledger.ready import rows_of
 from qc.people import sessions
 from qc.people.passwords import digest, hashed_password, hashed_pin, new_code
 from qc.people.roles import OWNER, ROLES
@@ -192,10 +193,10 @@ _GRANTS = select(GaugeGrant.gauge, GaugeGrant.code).order_by(GaugeGrant.gauge, G
 
 def gauge_grants(connection: Connection) -> dict[str, list[str]]:
     """Who was named for each gauge or rig that is not open to all."""
-    found: dict[str, list[str]] = {}
-    for gauge, code in connection.execute(_GRANTS):
-        found.setdefault(gauge, []).append(code)
-    return found
+    named: dict[str, list[str]] = {}
+    for gauge, code in rows_of(connection, _GRANTS):
+        named.setdefault(gauge, []).append(code)
+    return named
 
 
 def _check_role(role: str) -> None:

@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 from sqlalchemy import Connection, bindparam, insert, select, update
 
 from qc.errors import RimqcError
+from qc.ledger.ready import rows_of
 from qc.people import sessions
 from qc.people.passwords import digest, new_secret
 from qc.people.roles import ROLES, TECHNICIAN
@@ -96,4 +97,4 @@ def _end(connection: Connection, now: dt.datetime, *which: Any) -> int:
 
 
 def _good(connection: Connection, token: str, use: str) -> Any:
-    return connection.execute(_GOOD, {"digest": digest(token), "use": use}).one_or_none()
+    return next(iter(rows_of(connection, _GOOD, digest=digest(token), use=use)), None)

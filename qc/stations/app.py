@@ -29,7 +29,8 @@ def routes(here: Here, *, secure: bool) -> list[BaseRoute]:
     shown = live.routes(
         live.Newest(), here.ledger.catalog, station_of=station_of, person_of=signed_in
     )
-    return [*own, *entry.routes(here), *records.routes(here), *shown]
+    # what is asked most comes first, for each is tried in turn
+    return [*records.routes(here), *own, *entry.routes(here), *shown]
 
 
 def station_application(here: Here, **gate: Any) -> Gate:
