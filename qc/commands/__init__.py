@@ -129,7 +129,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
         return code
     except RimqcError as error:
-        print(f"rimqc: {error}", file=sys.stderr)
+        from qc.commands.output import visible
+
+        print(visible(f"rimqc: {error}"), file=sys.stderr)
         return error.exit_code
     except KeyboardInterrupt:
         print("rimqc: stopped", file=sys.stderr)

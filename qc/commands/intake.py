@@ -10,7 +10,7 @@ from typing import Any
 import msgspec
 from sqlalchemy.engine import URL
 
-from qc.commands.output import print_csv, print_json
+from qc.commands.output import print_csv, print_json, visible
 from qc.errors import RimqcError
 from qc.ledger.clock import behind
 from qc.ledger.engine import read_url, sqlite_file
@@ -114,7 +114,7 @@ def print_report(report: Report, form: str, found: dict[str, Any] | None) -> Non
             f"{file.refused} refused"
         )
         if file.unknown_columns:
-            print(f"  columns kept but not known: {', '.join(file.unknown_columns)}")
+            print(f"  columns kept but not known: {visible(', '.join(file.unknown_columns))}")
         for refusal in file.refusals[:SHOWN_REFUSALS]:
             print(f"  {in_words(refusal)}")
         if len(file.refusals) > SHOWN_REFUSALS:

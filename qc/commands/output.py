@@ -2,11 +2,17 @@
 
 import csv
 import json
+import re
 import sys
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 Row = Mapping[str, Any]
+# what a terminal obeys rather than shows, new lines and tabs aside: control characters, and the
+# marks that turn the direction of reading
+_OBEYED = re.compile(
+    r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069\ud800-\udfff]"
+)
 
 
 def show(rows: Sequence[Row], form: str, columns: Mapping[str, str], empty: str) -> None:
@@ -45,6 +51,14 @@ def _cell(value: Any) -> Any:
     return value
 
 
+def visible(text: str) -> str:
+    """A text as a terminal may have it: what it would obey is spelt out, as `\\x1b`.
+
+    Notes, names of columns and papers come from anybody, and are kept as they came.
+    """
+    return _OBEYED.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
+
+
 def print_table(rows: Sequence[Row], columns: Mapping[str, str], empty: str) -> None:
     """A table on the terminal; in a pipe as wide as it needs."""
     from rich.console import Console
@@ -59,7 +73,7 @@ def print_table(rows: Sequence[Row], columns: Mapping[str, str], empty: str) -> 
         numeric = all(isinstance(row.get(name), int | float | None) for row in rows)
         table.add_column(heading, justify="right" if numeric else "left", overflow="fold")
     for row in rows:
-        table.add_row(*(Text(_word(row.get(name))) for name in columns))
+        table.add_row(*(Text(visible(_word(row.get(name)))) for name in columns))
     width = None if sys.stdout.isatty() else 200
     Console(width=width).print(table)
 

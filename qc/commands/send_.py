@@ -90,7 +90,9 @@ def run(args: argparse.Namespace) -> int:
 
 def say(words: str) -> None:
     """What happens meanwhile, beside the answer."""
-    print(f"rimqc: {words}", file=sys.stderr, flush=True)
+    from qc.commands.output import visible
+
+    print(visible(f"rimqc: {words}"), file=sys.stderr, flush=True)
 
 
 def link_of(args: argparse.Namespace) -> "Link":

@@ -82,20 +82,24 @@ def _read(given: str) -> tuple[Any, str | None]:
 
 def _tell(paper: dict[str, Any]) -> None:
     """What the check found, and every row as it was stated, to hold beside the paper."""
+    from qc.commands.output import visible
+
     heads = {
         "unchanged": "unchanged",
         "changed-since": "CHANGED SINCE",
         "altered": "ALTERED",
         "not-ours": "NOT OURS",
     }
-    print(f"Record of part {paper['serial']}: {heads[paper['outcome']]}. {paper['says']}")
+    head = f"Record of part {paper['serial']}: {heads[paper['outcome']]}. {paper['says']}"
+    print(visible(head))
     for change in paper["changes"]:
         said = (", ".join(change[name] or ["nothing"]) for name in ("stated", "now"))
         stated, now = said
-        print(f"  {change['what']}: stated {stated}" + (f"; now {now}" if "now" in change else ""))
+        since = f"; now {now}" if "now" in change else ""
+        print(visible(f"  {change['what']}: stated {stated}{since}"))
     if paper.get("may_leave") is False:
         print("  The part may not leave.")
     if rows := paper.get("stated"):
         print("This is what the paper must say:")
         for row in rows:
-            print("  " + " | ".join(row))
+            print(visible("  " + " | ".join(row)))

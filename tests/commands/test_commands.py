@@ -354,6 +354,26 @@ def test_tables_for_people_name_their_units(shop):
     assert out.startswith("D50-002: model D50, batch B1, held\nMay not leave: ")
 
 
+def test_a_note_gives_the_terminal_no_orders(usual, tmp_path):
+    orders = "\x1b]0;all is well\x07\x1b[8m \u202e\x9b2J"
+    log = tmp_path / "log.jsonl"
+    said = {
+        "record_id": "5c9b5b0a-3f57-4c5e-9d3c-5f0e0b1f7a11", "kind": "receipt", "serial": "A1",
+        "model": "D50", "batch": "B1", "taken_at": "2026-02-02T10:00:00Z", "station": "IN",
+        "inspector": "ann", "note": orders, f"paint{orders}": "black",
+    }  # fmt: skip
+    log.write_text(json.dumps(said) + "\n")
+    spelt = r"\x1b]0;all is well\x07\x1b[8m \u202e\x9b2J"
+    code, out, _ = run("import", str(log), "--db", usual)
+    assert (code, f"columns kept but not known: paint{spelt}\n" in out) == (0, True)
+    shown = "".join(run("trace", "A1", "--db", usual)[1].split("\n"))
+    assert f"note {spelt}, " in shown
+    assert not set(orders).difference(" ]0;al iswe[8m2J").intersection(shown)
+    assert answer(usual, "trace", "A1")["records"][0]["note"] == orders
+    unknown = run("trace", "A\x1b[8m", "--db", usual)
+    assert unknown == (1, "", "rimqc: no record of serial A\\x1b[8m\n")
+
+
 def test_an_empty_ledger_is_answered_in_words(tmp_path):
     db = f"sqlite:///{tmp_path}/a.sqlite"
     assert run("upgrade", "--db", db)[0] == 0
