@@ -6,6 +6,7 @@ whoever took records in lets `settle_streams` judge what is stale before long.
 
 import datetime as dt
 import hashlib
+from collections.abc import Set
 from decimal import Decimal
 
 from sqlalchemy import Connection, delete, func, select, update
@@ -23,18 +24,18 @@ from qc.records.kinds import Disposition
 from qc.statistics.drift.level import Event
 
 
-def settle_streams(connection: Connection, catalog: Catalog) -> int:
-    """Judge every stale stream and write its flags; returns how many there were.
+def settle_streams(
+    connection: Connection, catalog: Catalog, only: Set[StreamKey] | None = None
+) -> None:
+    """Judge every stale stream, or those of `only` that are, and write their flags.
 
     The caller holds the journal's lock, so that two programs do not write the same flags.
     """
-    streams = sorted(stale_streams(connection))
+    stale = set(stale_streams(connection))
+    streams = sorted(stale if only is None else stale & only)
     corrected = bool(streams) and any_corrections(connection)
     for stream in streams:
         _write(connection, catalog, stream, corrected)
-    if streams:
-        connection.execute(update(Stream).where(Stream.stale).values(stale=False))
-    return len(streams)
 
 
 def _write(connection: Connection, catalog: Catalog, stream: StreamKey, corrected: bool) -> None:
@@ -43,10 +44,11 @@ def _write(connection: Connection, catalog: Catalog, stream: StreamKey, correcte
     points = points_of(connection, catalog, **only).get(stream, [])
     owner = "stream:" + hashlib.sha256("\n".join(stream).encode()).hexdigest()[:40]
     connection.execute(delete(FlagRow).where(FlagRow.owner == owner))
+    match = [getattr(Stream, name) == part for name, part in only.items()]
     if not points:
-        match = [getattr(Stream, name) == part for name, part in only.items()]
         connection.execute(delete(Stream).where(*match))
         return
+    connection.execute(update(Stream).where(*match).values(stale=False))
     rows = []
     for segment in judged(catalog, stream, points):
         for event in segment.drift.events:

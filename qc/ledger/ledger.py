@@ -149,16 +149,24 @@ class Ledger:
 
     def settle(self) -> None:
         """Judge what waits for it since records came in: streams of batch means, for drift."""
+        for _ in self.settling():
+            pass
+
+    def settling(self) -> Iterator[None]:
+        """The same a stream at a time, each in a transaction of its own: no record waits long."""
         from qc.ledger.summaries import stale_streams
 
         with self.reading() as connection:
-            if not stale_streams(connection):
-                return
+            streams = stale_streams(connection)
+        if not streams:
+            return
         from qc.ledger.drift_flags import settle_streams
 
-        with self.writing() as connection:
-            lock_end(connection)
-            settle_streams(connection, self.known(connection).catalog)
+        for stream in streams:
+            with self.writing() as connection:
+                lock_end(connection)
+                settle_streams(connection, self.known(connection).catalog, {stream})
+            yield
 
     def accept_into(self, connection: Connection, items: Sequence[Prepared]) -> list[Answer]:
         """Take prepared records in, within a transaction that writes."""

@@ -46,6 +46,8 @@ class Writer:
         self._ledger = ledger
         self._queue: queue.SimpleQueue[Waiting | None] = queue.SimpleQueue()
         self._closed = False
+        # whether the last word was heard
+        self._over = False
         # a program that was killed may have left streams to be judged
         self._unsettled = True
         self._settle_at = time.monotonic() + LATEST_SECONDS
@@ -96,45 +98,55 @@ class Writer:
         from qc.ledger import drift_flags
 
         assert drift_flags
-        going = True
-        while going:
-            gathered: list[Waiting] = []
-            room = MOST_AT_ONCE
-            item = self._next()
-            while item is not None:
-                # from here on nobody can withdraw it; what was withdrawn before is not written
-                if item.answered.set_running_or_notify_cancel():
-                    gathered.append(item)
-                    room -= item.records
-                if room <= 0:
-                    break
-                try:
-                    item = self._queue.get_nowait()
-                except queue.Empty:
-                    break
-            going = item is not None
-            if gathered:
-                self._write(gathered)
+        while not self._over:
+            if self._unsettled:
+                self._write_when_there()
+            else:
+                self._write_from(self._queue.get())
         if self._unsettled:
             self._settle()
 
-    def _next(self) -> Waiting | None:
+    def _write_when_there(self) -> None:
         """What comes next; drift waits for a quiet moment, for it is a matter of batches.
 
         Where no moment is quiet it still waits no longer than `LATEST_SECONDS`.
         """
-        if self._unsettled:
-            left = self._settle_at - time.monotonic()
-            if left > 0:
-                with suppress(queue.Empty):
-                    return self._queue.get(timeout=min(QUIET_SECONDS, left))
+        left = self._settle_at - time.monotonic()
+        try:
+            if left <= 0:
+                raise queue.Empty
+            item = self._queue.get(timeout=min(QUIET_SECONDS, left))
+        except queue.Empty:
             self._settle()
-        return self._queue.get()
+        else:
+            self._write_from(item)
 
     def _settle(self) -> None:
+        """Judge what is stale, a stream at a time; what comes meanwhile is written in between."""
         self._unsettled = False
         with suppress(RimqcError):  # what is stale stays noted as such; the next moment comes
-            self._ledger.settle()
+            for _ in self._ledger.settling():
+                with suppress(queue.Empty):
+                    self._write_from(self._queue.get_nowait())
+
+    def _write_from(self, item: Waiting | None) -> None:
+        """Write this and what else waits by now, as far as it goes into one transaction."""
+        gathered: list[Waiting] = []
+        room = MOST_AT_ONCE
+        while item is not None:
+            # from here on nobody can withdraw it; what was withdrawn before is not written
+            if item.answered.set_running_or_notify_cancel():
+                gathered.append(item)
+                room -= item.records
+            if room <= 0:
+                break
+            try:
+                item = self._queue.get_nowait()
+            except queue.Empty:
+                break
+        self._over = self._over or item is None
+        if gathered:
+            self._write(gathered)
 
     def _write(self, gathered: Sequence[Waiting]) -> None:
         told: list[tuple[Waiting, Sequence[Prepared]]] = []

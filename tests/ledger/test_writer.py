@@ -4,6 +4,7 @@ import pytest
 from sqlalchemy import func, select
 
 from qc.errors import RimqcError
+from qc.ledger import drift_flags
 from qc.ledger.summaries import stale_streams
 from qc.ledger.tables import Journal, Seal, Stream
 from qc.ledger.verify import verify
@@ -174,6 +175,31 @@ def test_drift_is_judged_before_long_where_no_moment_is_quiet(shop, monkeypatch)
         with shop.reading() as connection:
             assert connection.scalar(select(func.count()).select_from(Stream))
             assert stale_streams(connection) == []
+
+
+def test_a_record_that_comes_while_drift_is_judged_waits_for_one_stream_only(shop, monkeypatch):
+    judge, judged = drift_flags.settle_streams, []
+    began, gates = threading.Event(), [threading.Event(), threading.Event()]
+
+    def when_let(connection, catalog, only):
+        began.set()
+        assert gates[len(judged)].wait(30)
+        judge(connection, catalog, only)
+        judged.append(only)
+
+    monkeypatch.setattr(drift_flags, "settle_streams", when_let)
+    monkeypatch.setattr("qc.ledger.writer.QUIET_SECONDS", 0.01)
+    with Writer(shop) as writer:
+        writer.submit([record("receipt"), record("weighing"), record("inspection")]).result(60)
+        assert began.wait(30)
+        late = writer.submit([record("receipt", serial="LATE")])
+        gates[0].set()
+        assert late.result(60)[0].outcome == "accepted"
+        assert len(judged) == 1
+        gates[1].set()
+    with shop.reading() as connection:
+        assert stale_streams(connection) == []
+    assert len(judged) == 2
 
 
 def test_readers_beside_the_writer_never_give_it_an_old_catalog(shop, tmp_path):
