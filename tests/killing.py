@@ -11,12 +11,15 @@ import io
 import multiprocessing
 import os
 import signal
+import sqlite3
 import sys
+from collections.abc import Callable
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
 
 import msgspec
+import psycopg
 from sqlalchemy import Engine, event
 
 import qc.commands.intake
@@ -79,13 +82,33 @@ def _run(told: Path, words: list[str], last: int, files: bool, pages: int) -> No
         if said == last:
             os.kill(os.getpid(), signal.SIGKILL)
 
-    event.listen(Engine, "before_cursor_execute", before)
+    _at_every_statement(before)
     if files:
         sys.addaudithook(lambda name, _: before() if name in _FILES else None)
     out, err = io.StringIO(), io.StringIO()
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         code = main(words)
     told.write_bytes(msgspec.json.encode(Ended(code, out.getvalue(), err.getvalue(), said)))
+
+
+def _at_every_statement(before: Callable[..., None]) -> None:
+    """Have this called at each statement that goes to SQLite, and each way to PostgreSQL.
+
+    At the drivers: what goes with every record does not pass through SQLAlchemy.
+    """
+
+    def opened(connection: Any, _record: Any) -> None:
+        if isinstance(connection, sqlite3.Connection):
+            connection.set_trace_callback(before)
+
+    event.listen(Engine, "connect", opened)
+    wait = psycopg.Connection.wait
+
+    def and_before(self: Any, *arguments: Any, **more: Any) -> Any:
+        before()
+        return wait(self, *arguments, **more)
+
+    psycopg.Connection.wait = and_before  # type: ignore[method-assign]
 
 
 def _checkpoint_every(pages: int) -> None:

@@ -3,6 +3,7 @@
 import logging
 import re
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -102,7 +103,7 @@ def _set_up_sqlite(connection: Any, _record: Any) -> None:
     cursor.execute(f"PRAGMA busy_timeout={BUSY_SECONDS * 1000}")
     # of a new file: rows of the journal are long
     cursor.execute("PRAGMA page_size=8192")
-    cursor.execute("PRAGMA journal_mode=WAL")
+    _keep_a_log(cursor)
     cursor.execute("PRAGMA synchronous=FULL")
     cursor.execute("PRAGMA wal_autocheckpoint=20000")
     cursor.execute("PRAGMA foreign_keys=ON")
@@ -115,6 +116,24 @@ def give_room(connection: Connection) -> None:
     """Let this connection keep more of the file in memory, for it is about to touch much of it."""
     if connection.dialect.name == "sqlite":
         connection.exec_driver_sql(f"PRAGMA cache_size=-{ROOMY_CACHE_KB}")
+
+
+def _keep_a_log(cursor: Any) -> None:
+    """Have a file keep its log beside it. SQLite waits here for nobody: where two programs make a
+    new file at once, the one that comes second must try again."""
+    import sqlite3
+
+    until = time.monotonic() + BUSY_SECONDS
+    while True:
+        try:
+            cursor.execute("PRAGMA journal_mode=WAL")
+        except sqlite3.OperationalError as fault:
+            busy = fault.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY
+            if not busy or time.monotonic() > until:
+                raise
+            time.sleep(0.01)
+        else:
+            return
 
 
 def _begin_sqlite(connection: Connection) -> None:

@@ -1,7 +1,10 @@
 """An import that is killed, and imports that run at once."""
 
+import contextlib
 import json
 import random
+import sqlite3
+import threading
 import time
 
 import pytest
@@ -45,7 +48,7 @@ def importer(tmp_path):
 
 def report_of(started):
     found = ended(*started)
-    assert found.code == 1, found.err  # one line is refused
+    assert (found.code, found.err) == (1, "")  # one line is refused
     return json.loads(found.out)
 
 
@@ -113,6 +116,17 @@ def test_importers_of_one_folder_at_once_lose_nothing_and_count_nothing_twice(
     for report in reports:
         assert report["accepted"] + report["already_held"] == expected[0]["accepted"]
     holds(db, expected)
+
+
+def test_a_new_file_that_another_program_is_just_making_is_waited_for(tmp_path):
+    other = sqlite3.connect(tmp_path / "new.sqlite", isolation_level=None, check_same_thread=False)
+    with contextlib.closing(other):
+        other.execute("BEGIN IMMEDIATE")
+        made = threading.Timer(0.3, other.execute, ["ROLLBACK"])
+        made.start()
+        with Ledger(f"sqlite:///{tmp_path}/new.sqlite", create=True) as ledger:
+            assert ledger.catalog().recorded == []
+        made.join()
 
 
 def test_importers_of_overlapping_folders_at_once_end_as_one(databases, importer, logs, expected):
