@@ -61,24 +61,32 @@ def insert_new(
     columns: Sequence[str],
     rows: Sequence[tuple[Any, ...]],
 ) -> int:
-    """Insert those rows whose key is not held yet; returns how many there were."""
+    """Insert rows whose key, the first column, is not held yet; returns how many there were.
+
+    No two have the same key. Where one is held, SQLite has the others in, and PostgreSQL none: a
+    server may not take them out again there.
+    """
+    if not rows:
+        return 0
     dialect = connection.dialect.name
-    kept = _encoded(rows, _kept(dialect, table, tuple(columns))) if rows else []
+    kept = _encoded(rows, _kept(dialect, table, tuple(columns)))
     driver: Any = connection.connection.driver_connection
     new = 0
-    for piece in pieces(kept, ROWS_AT_ONCE if dialect == "sqlite" else LOOKED_UP_AT_ONCE):
-        if dialect == "sqlite":
+    if dialect == "sqlite":
+        for piece in pieces(kept, ROWS_AT_ONCE):
             new += driver.execute(*_many("INSERT OR IGNORE", table, columns, piece)).rowcount
-            continue
-        held = list(zip(*piece, strict=True))
-        arrays = ", ".join(f"%s::{_array_of(column)}[]" for column in held)
-        names = ", ".join(map(_quoted, columns))
-        new += driver.execute(
-            f'INSERT INTO "{table.__tablename__}" ({names}) '  # noqa: S608 - our names
-            f"SELECT * FROM unnest({arrays}) ON CONFLICT DO NOTHING",
-            [_array(column) for column in held],
-        ).rowcount
-    return new
+        return new
+    by_column = list(zip(*kept, strict=True))
+    arrays = [f"%s::{_array_of(column)}[]" for column in by_column]
+    into, key = f'"{table.__tablename__}"', _quoted(columns[0])
+    values = list(map(_array, by_column))
+    added: int = driver.execute(
+        f"INSERT INTO {into} ({', '.join(map(_quoted, columns))}) "  # noqa: S608 - our names
+        f"SELECT * FROM unnest({', '.join(arrays)}) "
+        f"WHERE NOT EXISTS (SELECT FROM {into} WHERE {key} = ANY({arrays[0]}))",
+        [*values, values[0]],
+    ).rowcount
+    return added
 
 
 def _quoted(column: str) -> str:

@@ -147,13 +147,15 @@ def note_new(connection: Connection, end: End, record_ids: Sequence[str]) -> boo
     False also where two of them are one. Most of what comes is new, and so it is told and noted
     in one step. In the order of the identities, so that neighbours are written.
     """
+    if len(set(record_ids)) < len(record_ids):
+        return False
     placed = sorted(zip(record_ids, count(end.position + 1), strict=False))
-    if insert_new(connection, Identity, ("record_id", "position"), placed) == len(placed):
-        return True
-    for piece in pieces(record_ids):
-        ours = Identity.record_id.in_(piece), Identity.position > end.position
-        connection.execute(delete(Identity).where(*ours))
-    return False
+    noted = insert_new(connection, Identity, ("record_id", "position"), placed)
+    if 0 < noted < len(placed):
+        for piece in pieces(record_ids):
+            ours = Identity.record_id.in_(piece), Identity.position > end.position
+            connection.execute(delete(Identity).where(*ours))
+    return noted == len(placed)
 
 
 def note_identities(connection: Connection, after: int) -> None:

@@ -5,10 +5,12 @@ import uuid
 
 import psycopg
 import pytest
+from sqlalchemy import select
 from sqlalchemy.engine import make_url
 
 from qc.ledger.ledger import Ledger
 from qc.ledger.migrate import downgrade
+from qc.ledger.tables import Identity
 from qc.ledger.verify import verify
 from qc.resources import folder
 from tests.maker import accept, answer, record, run, take_catalog, write_shop
@@ -103,6 +105,21 @@ def test_the_server_signs_people_in_and_takes_records_of_stations(users, tmp_pat
         assert answered.json()["accepted"] == 1
         assert guest.post("/sign-out").status_code == 303
         assert guest.get("/").status_code == 401
+
+
+def test_the_server_answers_what_is_sent_again_alone_or_beside_what_is_new(users, tmp_path):
+    first, second, third = (record("receipt", serial=f"R{n}") for n in range(3))
+    with Ledger(users[0]["server"]) as ledger:
+        take_catalog(ledger, tmp_path)
+        assert accept(ledger, [first]) == ["accepted"]
+        assert accept(ledger, [first]) == ["held"]
+        assert accept(ledger, [second, first, second]) == ["accepted", "held", "held"]
+        assert accept(ledger, [third, third]) == ["accepted", "held"]
+        other = record("receipt", serial="R9", record_id=first.record_id)
+        assert accept(ledger, [other]) == ["conflict"]
+        with ledger.reading() as connection:
+            assert verify(connection).first_bad is None
+            assert len(connection.execute(select(Identity)).all()) == verify(connection).records
 
 
 def test_the_server_begins_a_month_of_the_journal_and_cannot_take_one_away(users, tmp_path):
