@@ -1,4 +1,8 @@
-"""Databases for tests: a fresh one for each, SQLite and PostgreSQL."""
+"""Databases for tests: a fresh one for each, SQLite and PostgreSQL.
+
+On PostgreSQL a test comes as the user that a server is, who may do no more than its work; one that
+is marked `owner` as a user who may do all.
+"""
 
 import os
 import shutil
@@ -15,6 +19,7 @@ from sqlalchemy.pool import NullPool
 
 from qc.ledger.ledger import Ledger
 from qc.ledger.migrate import upgrade
+from qc.resources import folder
 
 SERVER = os.environ.get("RIMQC_TEST_PG", "postgresql+psycopg://postgres@127.0.0.1:5432/postgres")
 # no test cuts the server's power, and waiting for its disk takes a third of their time
@@ -73,12 +78,27 @@ def pg_free() -> Iterator[list[str]]:
 
 
 @pytest.fixture(scope="session")
-def pg_tables(pg_free: list[str]) -> str:
-    """Statements that make our tables: running them takes a fifth of the time of all migrations."""
+def pg_users(pg_free: list[str]) -> Iterator[dict[str, str]]:
+    """Names for the users of `schemas/roles.sql`, which makes them."""
+    users = {role: f"{role}_{_unique()}" for role in ("owner", "server", "reader")}
+    yield users
+    _on_server(*(f"DROP ROLE IF EXISTS {user}" for user in users.values()))
+
+
+@pytest.fixture(scope="session")
+def pg_tables(pg_free: list[str], pg_users: dict[str, str]) -> str:
+    """Statements that make our tables, and say who may do what with them.
+
+    Running them takes a fifth of the time of all migrations.
+    """
     name = _unique()
     _on_server(f"CREATE DATABASE {name}")
     upgrade(make_url(SERVER).set(database=name))
-    dump = ["pg_dump", "--no-owner", "--inserts", f"--dbname={_address(name, 'postgresql')}"]
+    address = _address(name, "postgresql")
+    told = [word for role, user in pg_users.items() for word in ("--set", f"{role}={user}")]
+    script = ["--file", str(folder("schemas") / "roles.sql")]
+    subprocess.run(["psql", "--quiet", "--no-psqlrc", *told, *script, address], check=True)
+    dump = ["pg_dump", "--inserts", f"--dbname={address}"]
     said = subprocess.run(dump, check=True, capture_output=True, text=True).stdout
     _on_server(f"DROP DATABASE {name} WITH (FORCE)")
     return "\n".join(line for line in said.splitlines() if not line.startswith("\\"))
@@ -112,7 +132,10 @@ def postgresql(pg_free: list[str], request: pytest.FixtureRequest) -> Iterator[D
         url = empty()
         with psycopg.connect(_address(taken[-1], "postgresql")) as connection:
             connection.execute(request.getfixturevalue("pg_tables").encode())
-        return url
+        if request.node.get_closest_marker("owner"):
+            return url
+        server = request.getfixturevalue("pg_users")["server"]
+        return make_url(url).set(username=server).render_as_string(hide_password=False)
 
     yield Databases("postgresql", empty, new)
     for name in taken:

@@ -12,6 +12,9 @@ from qc.ledger.rebuild import rebuild
 from qc.ledger.verify import verify
 from tests.maker import accept, correction, fields, follows, made, record, take_catalog, undone
 
+# each is held against a rebuild
+pytestmark = pytest.mark.owner
+
 START = dt.datetime.fromisoformat("2026-02-18T06:00:00")  # the site's local time
 SERIALS = st.sampled_from(["R1", "R2", "R3"])
 STAGES = st.sampled_from(["rim", "front-wheel", "rear-wheel"])

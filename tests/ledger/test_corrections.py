@@ -16,6 +16,9 @@ from tests.maker import (
     undone,
 )
 
+# each is held against a rebuild
+pytestmark = pytest.mark.owner
+
 
 @pytest.fixture
 def shop(ledger, tmp_path):

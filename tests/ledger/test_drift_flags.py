@@ -59,6 +59,7 @@ def test_rims_that_grow_heavier_are_flagged_once_at_the_batch_that_showed_it(sho
     assert "L13" in flag["message"]
 
 
+@pytest.mark.owner
 def test_the_order_of_arrival_and_a_rebuild_change_no_drift_flag(shop):
     accept(shop, [one for n in range(len(MEANS), 0, -1) for one in weighed(n)])
     before = drifts(shop)

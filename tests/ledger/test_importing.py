@@ -86,6 +86,7 @@ def test_chunks_of_any_size_give_the_same_answers(db, logs, expected, monkeypatc
     assert all_answers(db) == expected
 
 
+@pytest.mark.owner
 def test_a_rebuild_gives_the_same_answers(db, logs, expected):
     answer(db, "import", logs)
     assert answer(db, "rebuild") == {"records": proved(db)}

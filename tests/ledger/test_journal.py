@@ -26,6 +26,7 @@ def refused(ledger, statement):
         connection.execute(text(statement))
 
 
+@pytest.mark.owner
 @pytest.mark.parametrize("table", ["journal", "seal"])
 def test_the_journal_and_its_seals_refuse_every_change(shop, table):
     accept(shop, [record("receipt")])

@@ -18,6 +18,9 @@ from qc.ledger.verify import verify
 from tests.killing import ended, start
 from tests.maker import all_answers, answer, follows, write_shop
 
+# each is held against a rebuild
+pytestmark = pytest.mark.owner
+
 
 @pytest.fixture(scope="module")
 def logs(tmp_path_factory):

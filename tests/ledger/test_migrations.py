@@ -22,6 +22,8 @@ from qc.ledger.verify import verify
 from qc.resources import folder
 from tests.maker import accept, flags_of, named, record, run, take_catalog
 
+pytestmark = pytest.mark.owner
+
 
 def execute(db, *statements):
     opened = create_engine(make_url(db), poolclass=NullPool)

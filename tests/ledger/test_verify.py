@@ -13,6 +13,9 @@ from qc.ledger.verify import verify
 from qc.records.canonical import body, digest, from_body
 from tests.maker import accept, fields, record, run, take_catalog, write_jsonl
 
+# who tampers is one who could
+pytestmark = pytest.mark.owner
+
 
 @pytest.fixture
 def shop(ledger, tmp_path):
