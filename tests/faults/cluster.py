@@ -38,6 +38,7 @@ from qc.devices.readout import Reading
 from qc.devices.sending import Sender
 from qc.devices.spool import Spool
 from qc.ledger.ledger import Ledger, now
+from qc.ledger.summaries import StreamKey, stale_streams
 from qc.ledger.tables import Head
 from qc.people import accounts, sessions
 from qc.people.tokens import add_station
@@ -99,6 +100,7 @@ def run(folder: Path, count: int, parts: int, *, synchronous: bool = True, seed:
             faults.append(f"{len(lines)} handed in, {sum(map(_acknowledged, rigs))} acknowledged")
         beside = f"sqlite:///{folder}/beside.sqlite"
         differences = compared(db, beside, folder, lines)
+        wait_for("drift to be judged", lambda: not _stale(db))
         if not any(differences):
             faults += [f"answers unlike an import's: {name}" for name in ASKED
                        if answer(db, *name.split()) != answer(beside, *name.split())]  # fmt: skip
@@ -109,6 +111,12 @@ def run(folder: Path, count: int, parts: int, *, synchronous: bool = True, seed:
             faults += _import_through(made, folder / "import", imported)
     done = Counter(islice(cycle(FAULTS), count))
     return Outcome(done, len(lines), *differences, faults, seconds, silences_s)
+
+
+def _stale(db: str) -> list[StreamKey]:
+    """The streams whose drift is still to be judged."""
+    with Ledger(db) as ledger, ledger.reading() as connection:
+        return stale_streams(connection)
 
 
 def begin(db: str, folder: Path) -> tuple[list[str], str]:
