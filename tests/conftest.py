@@ -139,7 +139,9 @@ def postgresql(pg_free: list[str], request: pytest.FixtureRequest) -> Iterator[D
 
     yield Databases("postgresql", empty, new)
     for name in taken:
-        _on_server(_END_OTHERS, "DROP SCHEMA public CASCADE", "CREATE SCHEMA public", database=name)
+        everybody = f"GRANT CONNECT ON DATABASE {name} TO PUBLIC"  # a test of users takes it away
+        anew = ("DROP SCHEMA public CASCADE", "CREATE SCHEMA public", everybody)
+        _on_server(_END_OTHERS, *anew, database=name)
         pg_free.append(name)
 
 

@@ -16,7 +16,7 @@ from qc.ledger.tables import Identity, Journal, Part
 from qc.ledger.verify import verify
 from tests.maker import accept, correction, follows, record, take_catalog
 
-pytestmark = pytest.mark.postgres
+pytestmark = [pytest.mark.postgres, pytest.mark.owner]
 NOW = f"journal_{month_of(dt.datetime.now(dt.UTC))}"
 ROWS = "SELECT relid::regclass::text, (SELECT count(*) FROM journal WHERE tableoid = relid) "
 
@@ -167,6 +167,7 @@ def test_whoever_may_only_add_records_begins_a_month_too(shop, tmp_path):
             f"GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA public TO {role}",
             f"GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO {role}",
             f"REVOKE UPDATE, DELETE ON journal, seal FROM {role}",
+            f"GRANT EXECUTE ON FUNCTION rimqc_open_month() TO {role}",
         ):
             connection.execute(text(statement))
     try:

@@ -15,7 +15,8 @@ from qc.ledger.replica import Reads, check_replica, moment
 from qc.ledger.tables import Head, Journal, Seal
 from tests.maker import accept, record, run, take_catalog
 
-pytestmark = pytest.mark.postgres
+# a replica is written to behind its back
+pytestmark = [pytest.mark.postgres, pytest.mark.owner]
 
 
 @pytest.fixture

@@ -189,6 +189,7 @@ def children(pid):
 
 
 @pytest.mark.postgres
+@pytest.mark.owner
 @pytest.mark.parametrize("level", ["CRITICAL", "DEBUG"])
 def test_a_day_of_a_server_with_all_its_faults_tells_no_secret(
     shop, provider_file, tmp_path, level
