@@ -342,6 +342,7 @@ def test_by_keyboard_alone_a_part_is_held_and_its_weight_put_right(
     page.get_by_role("combobox", name="Decision").focus()
     page.keyboard.type("hold")
     page.keyboard.press("Enter")
+    page.wait_for_function(DRAWN)
     page.get_by_label("Reason", exact=True).fill("dull spot")
     page.get_by_label("Entered at station").fill("bench")
     page.get_by_label("Entered at station").press("Enter")
