@@ -54,5 +54,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _explain(rows: list[dict[str, object]]) -> None:
     """Why each claim is supported or not, below the table."""
+    from qc.commands.output import tell
+
     for row in rows:
-        print(f"{row['model']} {row['stage']}: {row['supported_reason']}")
+        tell(f"{row['model']} {row['stage']}: {row['supported_reason']}")

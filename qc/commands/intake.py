@@ -10,7 +10,7 @@ from typing import Any
 import msgspec
 from sqlalchemy.engine import URL
 
-from qc.commands.output import print_csv, print_json, visible
+from qc.commands.output import print_csv, print_json, tell
 from qc.errors import RimqcError
 from qc.ledger.clock import behind
 from qc.ledger.engine import read_url, sqlite_file
@@ -109,14 +109,14 @@ def print_report(report: Report, form: str, found: dict[str, Any] | None) -> Non
         print_csv([{"file": f.file, **refusal} for f in report.files for refusal in f.refusals])
         return
     for file in report.files:
-        print(
+        tell(
             f"{file.file}: {file.accepted} accepted, {file.already_held} already held, "
             f"{file.refused} refused"
         )
         if file.unknown_columns:
-            print(f"  columns kept but not known: {visible(', '.join(file.unknown_columns))}")
+            tell(f"  columns kept but not known: {', '.join(file.unknown_columns)}")
         for refusal in file.refusals[:SHOWN_REFUSALS]:
-            print(f"  {in_words(refusal)}")
+            tell(f"  {in_words(refusal)}")
         if len(file.refusals) > SHOWN_REFUSALS:
             print(f"  and {len(file.refusals) - SHOWN_REFUSALS} more")
     print(

@@ -59,6 +59,11 @@ def visible(text: str) -> str:
     return _OBEYED.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
 
 
+def tell(text: str) -> None:
+    """A line for people, whatever was recorded in it."""
+    print(visible(text), flush=True)
+
+
 def print_table(rows: Sequence[Row], columns: Mapping[str, str], empty: str) -> None:
     """A table on the terminal; in a pipe as wide as it needs."""
     from rich.console import Console

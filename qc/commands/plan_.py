@@ -164,7 +164,7 @@ def _print(found: Mapping[str, Any], form: str) -> None:
 
 
 def _staircase(args: argparse.Namespace) -> int:
-    from qc.commands.output import print_json, show
+    from qc.commands.output import print_json, show, tell
     from qc.errors import RimqcError
     from qc.ledger.ledger import Ledger
     from qc.statistics.sampling.drawing import new_seed
@@ -193,7 +193,7 @@ def _staircase(args: argparse.Namespace) -> int:
         if args.batch is not None:
             print(f"The next part is {found['serials'][0]} (seed {found['seed']}).")
         for row in found["left_out"]:
-            print(f"Left out: {row['serial']}, {row['reason']}.")
+            tell(f"Left out: {row['serial']}, {row['reason']}.")
         print()
     show(found["results"], args.format, RESULTS, "No first drop counts yet.")
     return 0

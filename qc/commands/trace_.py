@@ -71,10 +71,12 @@ def _line(record: dict[str, object]) -> dict[str, object]:
 
 
 def _print_head(found: dict[str, object]) -> None:
-    print(f"{found['serial']}: model {found['model']}, batch {found['batch']}, {found['status']}")
+    from qc.commands.output import tell
+
+    tell(f"{found['serial']}: model {found['model']}, batch {found['batch']}, {found['status']}")
     reasons, flags = found["reasons"], found["flags"]
     assert isinstance(reasons, list)
     assert isinstance(flags, list)
-    print("May leave." if not reasons else "May not leave: " + "; ".join(reasons) + ".")
+    tell("May leave." if not reasons else "May not leave: " + "; ".join(reasons) + ".")
     for flag in flags:
-        print(f"  {flag['state']}: {flag['flag']} ({flag['severity']}): {flag['message']}")
+        tell(f"  {flag['state']}: {flag['flag']} ({flag['severity']}): {flag['message']}")

@@ -82,7 +82,7 @@ def _read(given: str) -> tuple[Any, str | None]:
 
 def _tell(paper: dict[str, Any]) -> None:
     """What the check found, and every row as it was stated, to hold beside the paper."""
-    from qc.commands.output import visible
+    from qc.commands.output import tell
 
     heads = {
         "unchanged": "unchanged",
@@ -90,16 +90,15 @@ def _tell(paper: dict[str, Any]) -> None:
         "altered": "ALTERED",
         "not-ours": "NOT OURS",
     }
-    head = f"Record of part {paper['serial']}: {heads[paper['outcome']]}. {paper['says']}"
-    print(visible(head))
+    tell(f"Record of part {paper['serial']}: {heads[paper['outcome']]}. {paper['says']}")
     for change in paper["changes"]:
         said = (", ".join(change[name] or ["nothing"]) for name in ("stated", "now"))
         stated, now = said
         since = f"; now {now}" if "now" in change else ""
-        print(visible(f"  {change['what']}: stated {stated}{since}"))
+        tell(f"  {change['what']}: stated {stated}{since}")
     if paper.get("may_leave") is False:
         print("  The part may not leave.")
     if rows := paper.get("stated"):
         print("This is what the paper must say:")
         for row in rows:
-            print(visible("  " + " | ".join(row)))
+            tell("  " + " | ".join(row))

@@ -86,7 +86,11 @@ def _print(log: "Taken", form: str) -> None:
 
         print(msgspec.json.encode(log).decode(), flush=True)
         return
-    print(f"{log.file}: {log.accepted} accepted, {log.already_held} already held, "
-          f"{log.refused} refused; now {log.moved_to}", flush=True)  # fmt: skip
+    from qc.commands.output import tell
+
+    tell(
+        f"{log.file}: {log.accepted} accepted, {log.already_held} already held, "
+        f"{log.refused} refused; now {log.moved_to}"
+    )
     for name, why in log.photo_faults.items():
         say(f"{log.file}: photo {name} is not kept: {why}")

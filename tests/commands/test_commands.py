@@ -370,6 +370,10 @@ def test_a_note_gives_the_terminal_no_orders(usual, tmp_path):
     assert f"note {spelt}, " in shown
     assert not set(orders).difference(" ]0;al iswe[8m2J").intersection(shown)
     assert answer(usual, "trace", "A1")["records"][0]["note"] == orders
+    with Ledger(usual) as ledger:
+        hold = {"serial": "A1", "decision": "hold", "reason": orders}
+        accept(ledger, [record("disposition", **hold, taken_at="2026-02-03T10:00:00")])
+    assert f"held by name: {spelt}; " in run("trace", "A1", "--db", usual)[1]
     unknown = run("trace", "A\x1b[8m", "--db", usual)
     assert unknown == (1, "", "rimqc: no record of serial A\\x1b[8m\n")
 
