@@ -19,7 +19,7 @@ from sqlalchemy.pool import NullPool
 
 from qc.ledger.ledger import Ledger
 from qc.ledger.migrate import upgrade
-from qc.resources import folder
+from tests.maker import give_rights
 
 SERVER = os.environ.get("RIMQC_TEST_PG", "postgresql+psycopg://postgres@127.0.0.1:5432/postgres")
 # no test cuts the server's power, and waiting for its disk takes a third of their time
@@ -95,9 +95,7 @@ def pg_tables(pg_free: list[str], pg_users: dict[str, str]) -> str:
     _on_server(f"CREATE DATABASE {name}")
     upgrade(make_url(SERVER).set(database=name))
     address = _address(name, "postgresql")
-    told = [word for role, user in pg_users.items() for word in ("--set", f"{role}={user}")]
-    script = ["--file", str(folder("schemas") / "roles.sql")]
-    subprocess.run(["psql", "--quiet", "--no-psqlrc", *told, *script, address], check=True)
+    give_rights(address, pg_users)
     dump = ["pg_dump", "--inserts", f"--dbname={address}"]
     said = subprocess.run(dump, check=True, capture_output=True, text=True).stdout
     _on_server(f"DROP DATABASE {name} WITH (FORCE)")

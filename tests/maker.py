@@ -6,7 +6,8 @@ import datetime as dt
 import io
 import json
 import random
-from collections.abc import Iterable, Iterator
+import subprocess
+from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,7 @@ from qc.ledger.ledger import Answer, Ledger
 from qc.ledger.tables import FOLLOWS, Part
 from qc.records.kinds import Record
 from qc.records.parsing import RecordParser
+from qc.resources import folder
 from qc.views.flags import flags
 from qc.views.trace import trace
 
@@ -247,6 +249,13 @@ def take_catalog(ledger: Ledger, folder: Path, text: str = CATALOG) -> list[Answ
     assert len(entries) == len(lines)
     with ledger.writing() as connection:
         return ledger.accept_catalog(connection, entries)
+
+
+def give_rights(address: str, users: Mapping[str, str]) -> None:
+    """Run `schemas/roles.sql` in a PostgreSQL database, with these names of users by their role."""
+    told = [word for role, user in users.items() for word in ("--set", f"{role}={user}")]
+    script = ["--file", str(folder("schemas") / "roles.sql")]
+    subprocess.run(["psql", "--quiet", "--no-psqlrc", *told, *script, address], check=True)
 
 
 def accept(connection_or_ledger: Any, records: Iterable[Record], ledger: Any = None) -> list[str]:

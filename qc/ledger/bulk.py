@@ -76,17 +76,18 @@ def insert_new(
         for piece in pieces(kept, ROWS_AT_ONCE):
             new += driver.execute(*_many("INSERT OR IGNORE", table, columns, piece)).rowcount
         return new
+    # all of them in one statement, whose count is that of them all or nought
     by_column = list(zip(*kept, strict=True))
     arrays = [f"%s::{_array_of(column)}[]" for column in by_column]
     into, key = f'"{table.__tablename__}"', _quoted(columns[0])
     values = list(map(_array, by_column))
-    added: int = driver.execute(
+    new = driver.execute(
         f"INSERT INTO {into} ({', '.join(map(_quoted, columns))}) "  # noqa: S608 - our names
         f"SELECT * FROM unnest({', '.join(arrays)}) "
         f"WHERE NOT EXISTS (SELECT FROM {into} WHERE {key} = ANY({arrays[0]}))",
         [*values, values[0]],
     ).rowcount
-    return added
+    return int(new)
 
 
 def _quoted(column: str) -> str:

@@ -100,26 +100,23 @@ class Writer:
         assert drift_flags
         while not self._over:
             if self._unsettled:
-                self._write_when_there()
+                self._write_or_settle()
             else:
                 self._write_from(self._queue.get())
         if self._unsettled:
             self._settle()
 
-    def _write_when_there(self) -> None:
+    def _write_or_settle(self) -> None:
         """What comes next; drift waits for a quiet moment, for it is a matter of batches.
 
         Where no moment is quiet it still waits no longer than `LATEST_SECONDS`.
         """
         left = self._settle_at - time.monotonic()
-        try:
-            if left <= 0:
-                raise queue.Empty
-            item = self._queue.get(timeout=min(QUIET_SECONDS, left))
-        except queue.Empty:
-            self._settle()
-        else:
-            self._write_from(item)
+        if left > 0:
+            with suppress(queue.Empty):
+                self._write_from(self._queue.get(timeout=min(QUIET_SECONDS, left)))
+                return
+        self._settle()
 
     def _settle(self) -> None:
         """Judge what is stale, a stream at a time; what comes meanwhile is written in between."""

@@ -1,6 +1,5 @@
 """`schemas/roles.sql`: each user of a PostgreSQL database can do its work, and nothing else."""
 
-import subprocess
 import uuid
 
 import psycopg
@@ -12,8 +11,7 @@ from qc.ledger.ledger import Ledger
 from qc.ledger.migrate import downgrade
 from qc.ledger.tables import Identity
 from qc.ledger.verify import verify
-from qc.resources import folder
-from tests.maker import accept, answer, record, run, take_catalog, write_shop
+from tests.maker import accept, answer, give_rights, record, run, take_catalog, write_shop
 from tests.stations import shop
 
 pytestmark = pytest.mark.postgres
@@ -53,9 +51,7 @@ def users(postgresql):
     plain = admin.set(drivername="postgresql").render_as_string(hide_password=False)
 
     def run_script():
-        told = [word for role in ROLES for word in ("--set", f"{role}={names[role]}")]
-        file = str(folder("schemas") / "roles.sql")
-        subprocess.run(["psql", "--quiet", "--no-psqlrc", *told, "--file", file, plain], check=True)
+        give_rights(plain, names)
 
     run_script()
     found = {role: admin.set(username=names[role]).render_as_string(False) for role in ROLES}
